@@ -1,0 +1,348 @@
+"""Entries: the immutable log of a case, checked one by one and folded into the case document.
+
+Rules for this file: folding is a pure function of the *set* of entries, so order of arrival and repeats cannot matter;
+wall clocks decide nothing.
+Method: sort by (clock, id), drop repeats, walk once. A single-valued field takes the greatest (clock, id), which the
+walk gives by letting the later one win; what another device had set differently is listed as a conflict. Kinds that this
+engine does not know are counted and passed over, never dropped from the log.
+Source: the case contract, 'Entries'; L. Lamport, Time, clocks, and the ordering of events (Comm. ACM 21, 1978) for the
+counter - from memory.
+"""
+
+from .book import Book
+from .document import (
+    FORMAT,
+    check_codes,
+    check_limits,
+    check_names,
+    check_one_of,
+    is_whole,
+    unknown_keys,
+)
+from .problems import Problem, show
+from .quantity import MOST_CYLINDERS, check_reading
+
+ENTRY_KEYS = ("id", "case", "device", "seq", "clock", "at", "by", "kind", "body")
+LONGEST_TEXT = 20000
+LONGEST_NAME = 200
+PHOTO_TYPES = ("image/jpeg", "image/png", "image/webp")
+HEX = "0123456789abcdef"
+
+# kind: {body field: kind of value}; a field with ! is compulsory
+BODIES = {
+    "case_opened": {},
+    "vehicle_set": {
+        "description": "text", "registration": "text", "vin": "text", "layout": "layout", "supply": "supply",
+        "cylinders": "cylinders", "assumed": "names",
+    },
+    "complaint_set": {"complaints": "complaints!"},
+    "codes_set": {"codes": "codes!"},
+    "limits_set": {"profile": "any", "overrides": "any", "rule": "any"},
+    "step_ticked": {"check": "name!", "step": "name!", "ticked": "flag!"},
+    "reading_taken": {},
+    "not_measured": {"quantity": "quantity!", "reason": "text!"},
+    "reading_voided": {"reading": "name!", "reason": "text!"},
+    "note_added": {"text": "text!", "check": "name"},
+    "photo_added": {"sha256": "sha256!", "type": "photo!", "size": "count!", "caption": "text", "check": "name"},
+    "caution_acknowledged": {"caution": "name!", "check": "name"},
+    "signed_off": {"check": "name", "role": "name"},
+    "concluded": {
+        "fault": "name", "text": "text", "engine": "name", "limits": "any", "verdicts": "any", "pump": "name",
+    },
+    "repair_recorded": {"text": "text!"},
+    "outcome_confirmed": {"fault": "name", "text": "text"},
+    "reopened": {"reason": "text"},
+}  # fmt: skip
+
+
+def is_uuid(value: object) -> bool:
+    """True for a lower-case UUID in its usual text form."""
+    if not isinstance(value, str) or len(value) != 36:
+        return False
+    parts = value.split("-")
+    return [len(p) for p in parts] == [8, 4, 4, 4, 12] and not [c for p in parts for c in p if c not in HEX]
+
+
+def is_digest(value: object) -> bool:
+    return isinstance(value, str) and len(value) == 64 and not [c for c in value if c not in HEX]
+
+
+def check_text(value: object, longest: int, field: str) -> list:
+    if not isinstance(value, str):
+        return [Problem("not_text", field, f"{show(value)} is not text")]
+    if len(value) > longest:
+        return [Problem("too_long", field, f"has {len(value)} characters; the most is {longest}")]
+    return []
+
+
+def check_whole(value: object, low: int, high: int, field: str) -> list:
+    if is_whole(value) and low <= value <= high:  # type: ignore[operator]
+        return []
+    return [Problem("impossible_value", field, f"{show(value)} is not a whole number from {low} to {high}")]
+
+
+def check_flag(value: object, field: str) -> list:
+    return [] if value is True or value is False else [Problem("not_a_flag", field, f"{show(value)}: give true or false")]
+
+
+def check_field(value: object, kind: str, field: str, book: Book) -> list:
+    """Return problems of one body field."""
+    if kind == "text":
+        return check_text(value, LONGEST_TEXT, field)
+    if kind == "name":
+        return check_text(value, LONGEST_NAME, field)
+    if kind == "flag":
+        return check_flag(value, field)
+    if kind == "names":
+        rows = value if isinstance(value, list) else [value]
+        return [p for row in rows for p in check_text(row, LONGEST_NAME, field)]
+    if kind in ("cylinders", "count"):
+        return check_whole(value, 1, MOST_CYLINDERS if kind == "cylinders" else 100_000_000, field)
+    if kind == "sha256":
+        bad = Problem("bad_digest", field, f"{show(value)} is not a SHA-256 in lower-case hexadecimal")
+        return [] if is_digest(value) else [bad]
+    if kind == "complaints":
+        return check_names(value, book.complaints, field)
+    if kind == "codes":
+        return check_codes(value, field)
+    known = {"layout": book.layouts, "supply": book.supplies, "photo": list(PHOTO_TYPES),
+             "quantity": book.quantity_order}  # fmt: skip
+    return check_one_of(value, known[kind], field) if kind in known else []
+
+
+def check_body(kind: str, body: dict, book: Book) -> list:
+    """Return problems of the body of a known kind."""
+    if kind == "reading_taken":
+        return check_reading(body, None, book, "body")
+    fields = BODIES[kind]
+    problems = unknown_keys(body, tuple(sorted(fields)), "body")
+    for name in sorted(fields):
+        wanted = fields[name]
+        value = body.get(name)
+        if value is not None:
+            problems += check_field(value, wanted.rstrip("!"), f"body.{name}", book)
+        elif wanted.endswith("!"):
+            problems.append(Problem("missing", f"body.{name}", "is missing; give it"))
+    if kind == "limits_set":
+        problems += [p for p in check_limits(body, book, "body") if p.code != "unknown_field"]
+    return problems
+
+
+def check_entry(entry: object, book: Book) -> list:
+    """Return all problems of one entry; an unknown kind is no problem (a newer app may have made it)."""
+    if not isinstance(entry, dict):
+        return [Problem("not_an_object", "entry", f"{show(entry)} is not an entry")]
+    problems = unknown_keys(entry, ENTRY_KEYS, "")
+    for key in ("id", "case"):
+        if not is_uuid(entry.get(key)):
+            problems.append(Problem("bad_id", key, f"{show(entry.get(key))} is not a lower-case UUID"))
+    for key in ("device", "by", "kind", "at"):
+        problems += check_text(entry.get(key), LONGEST_NAME, key)
+    for key in ("seq", "clock"):
+        problems += check_whole(entry.get(key), 1, 1_000_000_000, key)
+    body = entry.get("body")
+    if not isinstance(body, dict):
+        return problems + [Problem("not_an_object", "body", f"{show(body)} is not an object")]
+    if isinstance(entry.get("kind"), str) and entry["kind"] in BODIES:
+        problems += check_body(entry["kind"], body, book)
+    return problems
+
+
+def order_entries(entries: list) -> list:
+    """Return the set of entries in the order that decides: (clock, id), repeats of an id dropped.
+
+    Two different entries under one id are a broken client; the one that sorts first by its text is kept, so that every
+    place keeps the same one.
+    """
+    kept: dict = {}
+    for entry in entries:
+        other = kept.get(entry["id"])
+        if other is None or sort_text(entry) < sort_text(other):
+            kept[entry["id"]] = entry
+    return sorted([kept[name] for name in kept], key=lambda e: (e["clock"], e["id"]))
+
+
+def sort_text(value: object) -> str:
+    """Return a text of any JSON value that is the same wherever it is made."""
+    if isinstance(value, dict):
+        return "{" + ",".join([f"{k}:{sort_text(value[k])}" for k in sorted(value)]) + "}"
+    if isinstance(value, list):
+        return "[" + ",".join([sort_text(v) for v in value]) + "]"
+    return repr(value)
+
+
+def empty_case(entries: list, book: Book) -> dict:
+    """Return the case document before anything is known: safe defaults, named as assumed."""
+    first = entries[0]
+    vehicle = {"description": "", "registration": "", "vin": "", "layout": book.safe_layout,
+               "supply": book.supplies[0], "cylinders": 4, "assumed": ["layout", "supply", "cylinders"]}  # fmt: skip
+    return {
+        "format": FORMAT, "id": first["case"], "vehicle": vehicle, "complaints": [], "codes": [],
+        "limits": {"profile": "generic", "overrides": {}}, "readings": [], "not_measured": [], "state": "open",
+        "opened_at": first["at"], "opened_by": first["by"], "updated_at": entries[-1]["at"], "entries": len(entries),
+        "steps": {}, "notes": [], "photos": [], "cautions": [], "voided": [], "signed": [], "concluded": None,
+        "repairs": [], "outcome": None, "conflicts": [],
+    }  # fmt: skip
+
+
+def stamp(entry: dict, body: dict) -> dict:
+    """Return a body with who and when, and the id of the entry that says so."""
+    row = dict(body)
+    row["entry"], row["at"], row["by"] = entry["id"], entry["at"], entry["by"]
+    return row
+
+
+def set_vehicle(case: dict, entry: dict, body: dict) -> None:
+    """Take each field that is given; a field that is set without being named as assumed is assumed no longer."""
+    vehicle = case["vehicle"]
+    assumed = body.get("assumed") or []
+    for key in body:
+        if key != "assumed" and body[key] is not None:
+            vehicle[key] = int(body[key]) if key == "cylinders" else body[key]
+    still = [name for name in vehicle["assumed"] if name not in body]
+    vehicle["assumed"] = still + [name for name in assumed if name not in still]
+
+
+def take_reading(case: dict, entry: dict, body: dict) -> None:
+    row = dict(body)
+    row["id"], row["at"], row["by"] = entry["id"], entry["at"], entry["by"]
+    case["readings"].append(row)
+    # a reading after 'could not measure' means that it could be measured after all
+    case["not_measured"] = [m for m in case["not_measured"] if m["quantity"] != body["quantity"]]
+
+
+def miss_reading(case: dict, entry: dict, body: dict) -> None:
+    rest = [m for m in case["not_measured"] if m["quantity"] != body["quantity"]]
+    case["not_measured"] = rest + [
+        {"quantity": body["quantity"], "reason": body["reason"], "at": entry["at"], "by": entry["by"]}
+    ]
+
+
+def tick_step(case: dict, entry: dict, body: dict) -> None:
+    case["steps"][body["check"] + "/" + body["step"]] = body["ticked"]
+
+
+def conclude(case: dict, entry: dict, body: dict) -> None:
+    case["concluded"] = stamp(entry, body)
+    case["state"] = "concluded"
+
+
+def repair(case: dict, entry: dict, body: dict) -> None:
+    case["repairs"].append(stamp(entry, body))
+    case["state"] = "repaired"
+
+
+def confirm(case: dict, entry: dict, body: dict) -> None:
+    case["outcome"] = stamp(entry, body)
+    case["state"] = "confirmed"
+
+
+def reopen(case: dict, entry: dict, body: dict) -> None:
+    case["concluded"] = None
+    case["outcome"] = None
+    case["state"] = "open"
+
+
+def set_limits(case: dict, entry: dict, body: dict) -> None:
+    for key in ("profile", "overrides", "rule"):
+        if body.get(key) is not None:
+            case["limits"][key] = body[key]
+
+
+def set_complaints(case: dict, entry: dict, body: dict) -> None:
+    case["complaints"] = body["complaints"]
+
+
+def set_codes(case: dict, entry: dict, body: dict) -> None:
+    case["codes"] = body["codes"]
+
+
+def append_to(name: str) -> object:
+    """Return a fold step that lists the stamped body under a name."""
+
+    def add(case: dict, entry: dict, body: dict) -> None:
+        case[name].append(stamp(entry, body))
+
+    return add
+
+
+# reading_voided is not here: a voiding counts wherever it stands in the order, see void_readings
+FOLDS = {
+    "vehicle_set": set_vehicle,
+    "complaint_set": set_complaints,
+    "codes_set": set_codes,
+    "limits_set": set_limits,
+    "step_ticked": tick_step,
+    "reading_taken": take_reading,
+    "not_measured": miss_reading,
+    "note_added": append_to("notes"),
+    "photo_added": append_to("photos"),
+    "caution_acknowledged": append_to("cautions"),
+    "signed_off": append_to("signed"),
+    "concluded": conclude,
+    "repair_recorded": repair,
+    "outcome_confirmed": confirm,
+    "reopened": reopen,
+}
+
+# kinds that set a whole value: which body fields two devices may have set differently
+SINGLE_VALUED = {
+    "vehicle_set": ("description", "registration", "vin", "layout", "supply", "cylinders"),
+    "complaint_set": ("complaints",),
+    "codes_set": ("codes",),
+    "limits_set": ("profile", "overrides", "rule"),
+}
+
+
+def void_readings(case: dict, entries: list) -> None:
+    """Move voided readings aside, with the reason of the first voiding in order."""
+    voids: dict = {}
+    for entry in entries:
+        if entry["kind"] == "reading_voided" and entry["body"]["reading"] not in voids:
+            voids[entry["body"]["reading"]] = entry
+    kept = []
+    for reading in case["readings"]:
+        void = voids.get(reading["id"])
+        if void is None:
+            kept.append(reading)
+        else:
+            row = dict(reading)
+            row["reason"], row["voided_by"] = void["body"]["reason"], void["by"]
+            case["voided"].append(row)
+    case["readings"] = kept
+
+
+def find_conflicts(entries: list) -> list:
+    """Return the fields that the last writer and another device set to different values, both values shown."""
+    last: dict = {}
+    for entry in entries:
+        for field in SINGLE_VALUED.get(entry["kind"], ()):
+            value = entry["body"].get(field)
+            if value is not None:
+                last.setdefault(field, {})[entry["device"]] = entry
+    conflicts = []
+    for field in sorted(last):
+        rows = sorted([last[field][device] for device in last[field]], key=lambda e: (e["clock"], e["id"]))
+        if len({sort_text(row["body"][field]) for row in rows}) > 1:
+            values = [
+                {"value": r["body"][field], "by": r["by"], "device": r["device"], "entry": r["id"]} for r in rows
+            ]
+            conflicts.append({"field": field, "values": values})
+    return conflicts
+
+
+def fold_entries(entries: list, book: Book) -> dict:
+    """Fold checked entries of one case into its document.
+
+    Inputs: entries, a non-empty list of entries that `check_entry` found no problem in, any order, repeats allowed.
+    Returns: the case document with what folding adds (DEVELOPERS.md, 'Folded case').
+    """
+    ordered = order_entries(entries)
+    case = empty_case(ordered, book)
+    for entry in ordered:
+        step = FOLDS.get(entry["kind"])
+        if step is not None:
+            step(case, entry, entry["body"])  # type: ignore[operator]
+    void_readings(case, ordered)
+    case["conflicts"] = find_conflicts(ordered)
+    return case

@@ -1,0 +1,133 @@
+"""Judging a case: verdicts, suspects, the pump's standing, the ledger, what to do next, and the conclusion.
+
+Rules for this file: no rule of its own beyond putting the parts together and deciding when enough is known.
+Method: readings before the repair are the evidence for the fault, readings after it are the evidence for the repair. A
+conclusion needs the asked probability and a failed reading that proves it; the pump needs its whole gate besides.
+Source: the case contract, 'Assessment'.
+"""
+
+from . import ENGINE_VERSION
+from .book import Book
+from .document import Case, read_case, read_folded
+from .isolation import (
+    fitting_faults,
+    has_proof,
+    list_suspects,
+    posterior,
+    rank_checks,
+    suspect_rows,
+)
+from .ledger import PUMP, check_gate, judge_pump, write_ledger
+from .numeric import median
+from .verdicts import is_evidence, judge_phase
+
+FORMAT = "railcase-assessment/1"
+PUMP_FAULT = "pump_worn"
+FIRST_CHECK = "intake"
+RETEST = "retest"
+
+
+def conclude(suspects: list, read: dict, pump: dict, case: Case) -> dict | None:
+    """Return the conclusion {fault, name, probability, action, confirm_by, text}, None while there is none."""
+    first = suspects[0]
+    if first.probability < case.chosen["pump_probability"] or not has_proof(first.fault, read):
+        return None
+    if first.fault["id"] == PUMP_FAULT and pump["status"] != "condemned":
+        return None
+    return {
+        "fault": first.fault["id"],
+        "name": first.fault["name"],
+        "probability": first.probability,
+        "action": first.fault["action"],
+        "confirm_by": first.fault["confirm_by"],
+        "text": f"{first.fault['name']}: {100.0 * first.probability:.0f} % on the evidence recorded. {first.fault['action']}",
+    }
+
+
+def return_budget(findings: list) -> dict:
+    """Return what the injector return says in mL/min: total, and each cylinder's excess over the median of all.
+
+    Empty while nothing was collected.
+    """
+    rows = [f.row for f in findings if f.quantity == "injector_return" and is_evidence(f) and f.row["detail"]["rates"]]
+    if not rows:
+        return {}
+    rates = rows[0]["detail"]["rates"]
+    centre = median(rates)
+    excess = [max(rate - centre, 0.0) for rate in rates]
+    return {"injector_return_ml_min": sum(rates), "median_ml_min": centre, "excess_ml_min": excess}
+
+
+def step_row(check: dict, quantities: list, reason: str) -> dict:
+    return {
+        "check": check["id"], "name": check["name"], "quantities": quantities, "bits": 0.0, "minutes": check["minutes"],
+        "intrusion": check["intrusion"], "ready": True, "reason": reason,
+    }  # fmt: skip
+
+
+def wants_intake(case: Case) -> bool:
+    """True when a case that is kept by checklist has had nothing done yet."""
+    return case.steps is not None and not case.steps and not case.readings and not case.not_measured
+
+
+def retest_rows(case: Case, after: dict, book: Book) -> list:
+    """Return the retest as the next check while readings after the repair are missing."""
+    check = book.checks[RETEST]
+    wanted = [name for name in check["quantities"] if name not in after or not is_evidence(after[name])]
+    return [step_row(check, wanted, "Repeat the tests after the repair.")] if wanted else []
+
+
+def plan_next(case: Case, conclusion: dict | None, after: dict, ranked: list, book: Book) -> list:
+    """Return the next checks for the state that the case is in."""
+    if case.state == "repaired":
+        return retest_rows(case, after, book)
+    if conclusion is not None or case.state != "open":
+        return []
+    if wants_intake(case) and FIRST_CHECK in book.checks:
+        check = book.checks[FIRST_CHECK]
+        return [step_row(check, [], check["purpose"])] + ranked
+    return ranked
+
+
+def assess(case: Case, book: Book) -> dict:
+    """Return the assessment of a checked case (CASE.md, with ledger, texts and names added)."""
+    findings, notes = judge_phase(case, "before", book)
+    after_findings, after_notes = judge_phase(case, "after_repair", book)
+    read = {f.quantity: f for f in findings}
+    after = {f.quantity: f for f in after_findings}
+    faults = fitting_faults(case, book)
+    probabilities = posterior(faults, findings, case, book)
+    suspects = list_suspects(faults, probabilities)
+    gate = check_gate(case, read, book)
+    pump_probability = sum([s.probability for s in suspects if s.fault["component"] == PUMP])
+    pump = judge_pump(case, read, gate, pump_probability, book)
+    conclusion = conclude(suspects, read, pump, case)
+    ranked = rank_checks(faults, probabilities, findings, case, book)
+    return {
+        "format": FORMAT,
+        "case": case.id,
+        "engine": ENGINE_VERSION,
+        "limits": {"profile": case.chosen["profile"], "version": case.chosen["version"]},
+        "verdicts": [f.row for f in findings + after_findings],
+        "suspects": suspect_rows(suspects, findings),
+        "pump": pump,
+        "ledger": write_ledger(case, suspects, read, pump, gate, book),
+        "leak_budget": return_budget(findings),
+        "next": plan_next(case, conclusion, after, ranked, book),
+        "conclusion": conclusion,
+        "notes": case.notes + notes + after_notes,
+    }
+
+
+def judge_case(case: object, book: Book) -> dict:
+    """Judge a case document.
+
+    Inputs: case any JSON value; book from open_book.
+    Returns: the assessment. Refuses: every problem of the document in one EngineError.
+    """
+    return assess(read_case(case, book), book)
+
+
+def judge_folded(case: dict, book: Book) -> dict:
+    """Judge a case that was folded from entries; readings that do not fit the vehicle are set aside with a note."""
+    return assess(read_folded(case, book), book)

@@ -1,0 +1,203 @@
+"""Verdicts: each reading that counts against its limit, in numbers and in one sentence.
+
+Rules for this file: the latest valid reading of a quantity and phase counts, all feed the repeatability; a doubted
+reading gets a verdict but no evidence; words first, since a person reads this on a phone in the rain.
+Method: resolve limits, combine instrument uncertainty with repeats, conformance probability, decision rule.
+Source: the case contract, 'Assessment'; JCGM 106:2012 through limits.py, GUM through uncertainty.py.
+"""
+
+from collections import namedtuple
+
+from .book import Book
+from .document import Case
+from .limits import CLOSE_ABOVE, Limit, decide, is_close, number_within, resolve_limits
+from .quantity import Reading
+from .returns import compare_cylinders, grubbs_note
+from .uncertainty import combine_uncertainty, repeat_term
+
+# weights: {outcome: probability} of the graded evidence, None where the reading may not count as evidence
+Finding = namedtuple("Finding", ("row", "quantity", "phase", "verdict", "weights", "doubt"))
+
+WORDS = {"pass": "within limits", "fail": "outside limits", "unclear": "unclear"}
+TARGET_TOLERANCE = 0.01
+
+
+def latest_readings(readings: list, phase: str) -> dict:
+    """Return {quantity id: Reading} of the last reading of each quantity in a phase."""
+    return {r.quantity: r for r in readings if r.phase == phase}
+
+
+def write_number(value: float, decimals: int) -> str:
+    """Return a number with fixed decimals, as the quantity's display has it."""
+    return ("%." + str(decimals) + "f") % value
+
+
+def write_limit(limit: Limit, quantity: dict) -> str:
+    """Return a limit in words, such as 'at least 285 bar'."""
+    if quantity["kind"] == "choice":
+        names = {c["id"]: c["name"] for c in quantity["choices"]}
+        return "should be " + " or ".join([names[g].lower() for g in limit.good])
+    unit, decimals = quantity["unit"], quantity["decimals"]
+    low = None if limit.low is None else write_number(limit.low, decimals)
+    high = None if limit.high is None else write_number(limit.high, decimals)
+    if low is not None and high is not None:
+        return f"{low} to {high} {unit}"
+    if low is not None:
+        return f"at least {low} {unit}"
+    if high is not None:
+        return f"at most {high} {unit}"
+    if limit.ratio_high is not None:
+        return f"each at most {limit.ratio_high:g} times the others"
+    return "no limit set"
+
+
+def number_uncertainty(reading: Reading, readings: list) -> float:
+    """Return the standard uncertainty of a number with the repeatability of its repeats."""
+    repeats = [
+        r.value for r in readings if r.quantity == reading.quantity and r.phase == reading.phase and r.doubt is None
+    ]
+    return combine_uncertainty([reading.uncertainty, repeat_term(repeats)])
+
+
+def number_weights(value: float, u: float, limit: Limit, probability: float) -> dict:
+    """Return the probabilities that the true value lies below, inside and above the limits."""
+    below = 0.0
+    if limit.low is not None:
+        _, at_least = number_within(value, u, Limit("", limit.low, None, limit.low_u, 0.0, [], None, None, None, None,
+                                                    "", None))  # fmt: skip
+        below = 1.0 - at_least
+    return {"low": below, "in": probability, "high": max(1.0 - probability - below, 0.0)}
+
+
+def timed_to_another_target(reading: Reading, limit: Limit, inside: bool) -> bool:
+    """True when a rise was timed to a target that says nothing about the limit's own.
+
+    In time to a higher target, or late already at a lower one, still decides.
+    """
+    wanted, target = limit.target_bar, reading.target_bar
+    if wanted is None or target is None or abs(target - wanted) <= TARGET_TOLERANCE * wanted:
+        return False
+    return inside if target < wanted else not inside
+
+
+def sentence(name: str, shown: str, limit_words: str, verdict: str, close: bool, probability: float | None) -> str:
+    words = WORDS[verdict]
+    if close and probability is not None:
+        words += f", but close ({100.0 * probability:.0f} % sure that it is within)"
+    return f"{name} {shown} ({limit_words}): {words}."
+
+
+def base_row(reading: Reading, quantity: dict, limit: Limit, case: Case, verdict: str) -> dict:
+    """Return what every verdict row holds."""
+    return {
+        "reading": reading.id, "quantity": quantity["id"], "name": quantity["name"], "phase": reading.phase,
+        "verdict": verdict, "close": False, "value": reading.value, "unit": quantity["unit"],
+        "low": limit.low, "high": limit.high, "standard_uncertainty": None, "probability_within": None,
+        "rule": case.chosen["rule"], "basis": limit.basis, "reason": "", "text": "", "detail": {},
+        "doubt": reading.doubt, "limit_text": write_limit(limit, quantity),
+    }  # fmt: skip
+
+
+def explain_rule(case: Case, limit: Limit) -> str:
+    """Return how the verdict was reached: rule, basis of the limit, what the limit followed."""
+    if case.chosen["rule"] == "simple":
+        rule = "The value itself decides"
+    else:
+        rule = f"Pass or fail only with {100.0 * case.chosen['confidence']:.0f} % confidence"
+    note = f"; {limit.note}" if limit.note else ""
+    return f"{rule}; limit by {limit.basis}{note}."
+
+
+def judge_choice(reading: Reading, quantity: dict, limit: Limit, case: Case) -> Finding:
+    verdict = "pass" if reading.value in limit.good else "fail"
+    row = base_row(reading, quantity, limit, case, verdict)
+    names = {c["id"]: c["name"] for c in quantity["choices"]}
+    row["text"] = sentence(
+        quantity["name"] + ":", names[reading.value].lower(), row["limit_text"], verdict, False, None
+    )
+    row["reason"] = f"Seen or not seen; limit by {limit.basis}."
+    return Finding(row, quantity["id"], reading.phase, verdict, {reading.value: 1.0}, None)
+
+
+def judge_number(reading: Reading, quantity: dict, limit: Limit, case: Case) -> Finding | None:
+    """Judge one number; None when a rise was timed to a target that decides nothing."""
+    u = number_uncertainty(reading, case.readings)
+    inside, probability = number_within(reading.value, u, limit)
+    if timed_to_another_target(reading, limit, inside):
+        return None
+    verdict = decide(inside, probability, case.chosen["rule"], case.chosen["confidence"])
+    row = base_row(reading, quantity, limit, case, verdict)
+    row["standard_uncertainty"], row["probability_within"] = u, probability
+    row["close"] = is_close(probability)
+    shown = f"{write_number(reading.value, quantity['decimals'])} {quantity['unit']}"
+    row["text"] = sentence(quantity["name"], shown, row["limit_text"], verdict, row["close"], probability)
+    row["reason"] = explain_rule(case, limit)
+    weights = None if reading.doubt else number_weights(reading.value, u, limit, probability)
+    return Finding(row, quantity["id"], reading.phase, verdict, weights, reading.doubt)
+
+
+def judge_list(reading: Reading, quantity: dict, limit: Limit, case: Case) -> Finding:
+    """Judge one number a cylinder."""
+    found = compare_cylinders(reading.value, reading.uncertainty, reading.duration_s, limit)
+    verdict = decide(found.inside, found.probability, case.chosen["rule"], case.chosen["confidence"])
+    row = base_row(reading, quantity, limit, case, verdict)
+    row["standard_uncertainty"], row["probability_within"] = max(reading.uncertainty), found.probability
+    row["close"] = is_close(found.probability)
+    shown = ", ".join([write_number(v, quantity["decimals"]) for v in reading.value]) + " " + quantity["unit"]
+    row["text"] = sentence(quantity["name"], shown, row["limit_text"], verdict, row["close"], found.probability)
+    if found.why:
+        row["text"] = row["text"][:-1] + ": " + "; ".join(found.why) + "."
+    support = grubbs_note(reading.value)
+    row["reason"] = explain_rule(case, limit) + (" " + support if support else "")
+    row["detail"] = {"cylinders": found.outliers, "ratios": found.ratios, "rates": found.rates,
+                     "median": found.median, "spread": found.spread}  # fmt: skip
+    weights = None if reading.doubt else {"in": found.probability, "out": 1.0 - found.probability}
+    return Finding(row, quantity["id"], reading.phase, verdict, weights, reading.doubt)
+
+
+JUDGES = {"choice": judge_choice, "number": judge_number, "list": judge_list}
+
+
+def judge_phase(case: Case, phase: str, book: Book) -> tuple:
+    """Return (findings, notes) of the readings of one phase, in the order of the quantities."""
+    latest = latest_readings(case.readings, phase)
+    limits = resolve_limits(case.chosen, latest, book)
+    findings, notes = [], []
+    for name in book.quantity_order:
+        reading, limit = latest.get(name), limits.get(name)
+        if reading is None or limit is None:
+            continue
+        quantity = book.quantities[name]
+        finding = JUDGES[quantity["kind"]](reading, quantity, limit, case)
+        if finding is None:
+            notes.append(
+                f"{quantity['name']} was timed to {reading.target_bar:g} bar; the limit is for {limit.target_bar:g} bar. "
+                "Time it again to that pressure."
+            )
+            continue
+        findings.append(finding)
+        if reading.doubt:
+            notes.append(reading.doubt)
+        if limit.note and limit.low_u == 0.0 and limit.high_u == 0.0:
+            notes.append(f"{quantity['name']}: {limit.note}.")
+    return findings, notes
+
+
+def is_evidence(finding: Finding) -> bool:
+    """True when a finding may stand as evidence in the gate and the ledger: clear and not doubted."""
+    return finding.doubt is None and finding.verdict != "unclear"
+
+
+def passes(finding: Finding | None) -> bool:
+    return finding is not None and is_evidence(finding) and finding.verdict == "pass"
+
+
+def fails(finding: Finding | None) -> bool:
+    return finding is not None and is_evidence(finding) and finding.verdict == "fail"
+
+
+def fails_low(finding: Finding | None) -> bool:
+    """True for a failing number below its lower limit."""
+    if finding is None or not fails(finding) or finding.row["low"] is None:
+        return False
+    return finding.row["value"] < finding.row["low"] and finding.row["probability_within"] <= 1.0 - CLOSE_ABOVE
