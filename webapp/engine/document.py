@@ -99,7 +99,7 @@ def check_codes(codes: object, field: str = "codes") -> list:
     if codes is None:
         return []
     if not isinstance(codes, list):
-        return [Problem("not_a_list", field, f"{show(codes)} is not a list of codes such as [\"P0087\"]")]
+        return [Problem("not_a_list", field, f'{show(codes)} is not a list of codes such as ["P0087"]')]
     return [
         Problem("bad_code", f"{field}[{i}]", f"{show(codes[i])} is not a code; write it like P0087")
         for i in range(len(codes))

@@ -324,9 +324,7 @@ def find_conflicts(entries: list) -> list:
     for field in sorted(last):
         rows = sorted([last[field][device] for device in last[field]], key=lambda e: (e["clock"], e["id"]))
         if len({sort_text(row["body"][field]) for row in rows}) > 1:
-            values = [
-                {"value": r["body"][field], "by": r["by"], "device": r["device"], "entry": r["id"]} for r in rows
-            ]
+            values = [{"value": r["body"][field], "by": r["by"], "device": r["device"], "entry": r["id"]} for r in rows]
             conflicts.append({"field": field, "values": values})
     return conflicts
 

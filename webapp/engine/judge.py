@@ -34,13 +34,14 @@ def conclude(suspects: list, read: dict, pump: dict, case: Case) -> dict | None:
         return None
     if first.fault["id"] == PUMP_FAULT and pump["status"] != "condemned":
         return None
+    sure = f"{100.0 * first.probability:.0f} % on the evidence recorded"
     return {
         "fault": first.fault["id"],
         "name": first.fault["name"],
         "probability": first.probability,
         "action": first.fault["action"],
         "confirm_by": first.fault["confirm_by"],
-        "text": f"{first.fault['name']}: {100.0 * first.probability:.0f} % on the evidence recorded. {first.fault['action']}",
+        "text": f"{first.fault['name']}: {sure}. {first.fault['action']}",
     }
 
 

@@ -68,7 +68,7 @@ def judge_pump(case: Case, read: dict, gate: list, probability: float, book: Boo
     Status: cleared (it has shown that it makes pressure), condemned (every gate row holds and the pump is at least at
     the configured probability), suspected (every row holds, but belief is short of that), open (evidence is missing).
     """
-    component = [row for row in book.components if row["id"] == PUMP][0]
+    component = next(row for row in book.components if row["id"] == PUMP)
     clearing = cleared_by(component, case, read, book)
     missing = [name for row in gate for name in row["missing"]]
     failing = [name for row in gate for name in row["failing"]]
@@ -141,7 +141,7 @@ def judge_pump_row(component: dict, pump: dict, read: dict, gate: list, book: Bo
         text = "Points here: every row above is answered and the pressure stays low."
         return ledger_row(component, "points_here", pump["supports"], [], text, read)
     if pump["missing"]:
-        first = [row for row in gate if row["missing"]][0]
+        first = next(row for row in gate if row["missing"])
         text = f"Locked: {len(pump['missing'])} readings missing. {first['text']}"
         return ledger_row(component, "locked", pump["supports"], pump["missing"], text, read)
     if pump["status"] == "suspected":

@@ -104,9 +104,7 @@ def scale_limit(limit: Limit, scaling: dict, reference: tuple | None) -> Limit:
     return limit_with(limit, low, high, abs(limit.low or 0.0) * relative, abs(limit.high or 0.0) * relative, note)
 
 
-def limit_with(
-    limit: Limit, low: float | None, high: float | None, low_u: float, high_u: float, note: str | None
-) -> Limit:
+def limit_with(limit: Limit, low: float | None, high: float | None, low_u: float, high_u: float, note: str | None) -> Limit:
     """Return the limit with other bounds (named tuples have no _replace on the phone)."""
     return Limit(
         limit.quantity, low, high, low_u, high_u, limit.good, limit.ratio_high, limit.rate_high, limit.spread_high,
@@ -148,7 +146,9 @@ def resolve_limits(chosen: dict, latest: dict, book: Book) -> dict:
             reference = latest.get(row["scaled_by"]["quantity"])
             known = reference is not None and reference.doubt is None
             limit = scale_limit(
-                limit, row["scaled_by"], (reference.value, reference.uncertainty) if known else None  # type: ignore[union-attr]
+                limit,
+                row["scaled_by"],
+                (reference.value, reference.uncertainty) if known else None,  # type: ignore[union-attr]
             )
         limits[name] = limit
     return limits

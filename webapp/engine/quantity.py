@@ -202,7 +202,8 @@ def read_reading(reading: dict, book: Book) -> Reading:
     """
     quantity = book.quantities[reading["quantity"]]
     kind, canonical = quantity["kind"], quantity["unit"]
-    value, uncertainty, doubt = reading["value"], None, None
+    value, doubt = reading["value"], None
+    uncertainty: object = None
     if kind != "choice":
         unit = reading.get("unit")
         unit = canonical if unit is None else unit

@@ -16,9 +16,7 @@ from .limits import Limit, number_within
 from .numeric import mean, median, normal_cdf, sample_sd, student_t_quantile
 
 # ratios to the median of the others (None where that is 0), rates [mL/min] or None, spread fraction or None
-Comparison = namedtuple(
-    "Comparison", ("inside", "probability", "outliers", "ratios", "rates", "spread", "median", "why")
-)
+Comparison = namedtuple("Comparison", ("inside", "probability", "outliers", "ratios", "rates", "spread", "median", "why"))
 
 GRUBBS_ALPHA = 0.05
 ONE_MINUTE_S = 60.0

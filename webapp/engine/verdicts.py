@@ -53,9 +53,7 @@ def write_limit(limit: Limit, quantity: dict) -> str:
 
 def number_uncertainty(reading: Reading, readings: list) -> float:
     """Return the standard uncertainty of a number with the repeatability of its repeats."""
-    repeats = [
-        r.value for r in readings if r.quantity == reading.quantity and r.phase == reading.phase and r.doubt is None
-    ]
+    repeats = [r.value for r in readings if r.quantity == reading.quantity and r.phase == reading.phase and r.doubt is None]
     return combine_uncertainty([reading.uncertainty, repeat_term(repeats)])
 
 
@@ -112,9 +110,7 @@ def judge_choice(reading: Reading, quantity: dict, limit: Limit, case: Case) -> 
     verdict = "pass" if reading.value in limit.good else "fail"
     row = base_row(reading, quantity, limit, case, verdict)
     names = {c["id"]: c["name"] for c in quantity["choices"]}
-    row["text"] = sentence(
-        quantity["name"] + ":", names[reading.value].lower(), row["limit_text"], verdict, False, None
-    )
+    row["text"] = sentence(quantity["name"] + ":", names[reading.value].lower(), row["limit_text"], verdict, False, None)
     row["reason"] = f"Seen or not seen; limit by {limit.basis}."
     return Finding(row, quantity["id"], reading.phase, verdict, {reading.value: 1.0}, None)
 
