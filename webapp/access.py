@@ -1,0 +1,116 @@
+"""Who may use which address, decided before any handler runs.
+
+Each view says it with one decorator: `public`, `by_phone` or `signed_in(roles)`. A view that says nothing is refused, so
+a forgotten decorator shuts people out instead of letting them in. Phones are known by a bearer token only and desks by
+a cookie only: no address accepts both. Handlers then read `actor()` and enter `workshop_to_read()` or
+`workshop_to_write()`, which are held to the actor's own workshop.
+"""
+
+import ipaddress
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+
+from flask import Flask, current_app, g, redirect, request, url_for
+from flask_login import current_user
+from werkzeug.wrappers import Response
+
+from webapp.store.db import Database
+from webapp.store.entrance import Actor, find_phone, note_sign_in_seen
+from webapp.store.people import ROLES
+from webapp.store.refusals import NotAllowed, NotSignedIn
+from webapp.store.scope import Workshop
+
+PUBLIC, PHONE = "public", "phone"
+
+
+def public(view: Callable) -> Callable:
+    view.access = PUBLIC
+    return view
+
+
+def by_phone(view: Callable) -> Callable:
+    view.access = PHONE
+    return view
+
+
+def signed_in(*roles: str) -> Callable[[Callable], Callable]:
+    """Let in people with one of the roles; without any, everyone who is signed in."""
+
+    def mark(view: Callable) -> Callable:
+        view.access = frozenset(roles or ROLES)
+        return view
+
+    return mark
+
+
+def database() -> Database:
+    return current_app.extensions["railcase.database"]
+
+
+def actor() -> Actor:
+    return g.actor
+
+
+@contextmanager
+def workshop_to_read() -> Iterator[Workshop]:
+    with database().reading() as session:
+        yield Workshop(session, actor().workshop_id)
+
+
+@contextmanager
+def workshop_to_write() -> Iterator[Workshop]:
+    with database().writing() as session:
+        yield Workshop(session, actor().workshop_id)
+
+
+def client_address() -> str:
+    """The caller's address for counting tries; one IPv6 customer has a whole /64, so that counts as one."""
+    try:
+        address = ipaddress.ip_address(request.remote_addr or "")
+    except ValueError:
+        return "unknown"
+    if address.version == 6:
+        return str(ipaddress.ip_network((address, 64), strict=False))
+    return str(address)
+
+
+def guard() -> Response | None:
+    """Run before every request."""
+    if request.endpoint is None:  # no such address: the 404 or 405 page tells nothing
+        return None
+    access = getattr(current_app.view_functions[request.endpoint], "access", None)
+    if access == PUBLIC:
+        return None
+    if access == PHONE:
+        return admit_phone()
+    if access is None:
+        raise NotAllowed("not_allowed", "", "This address is shut: nothing says who may use it.")
+    return admit_desk(access)
+
+
+def admit_phone() -> None:
+    scheme, _, token = request.headers.get("Authorization", "").partition(" ")
+    if scheme.lower() != "bearer" or not token.isascii():
+        raise NotSignedIn("unknown_token", "Authorization", "This phone is not known here. Pair it first.")
+    with database().reading() as session:
+        g.actor = find_phone(session, token.strip())
+
+
+def admit_desk(roles: frozenset[str]) -> Response | None:
+    if not current_user.is_authenticated:
+        if request.method in ("GET", "HEAD"):
+            return redirect(url_for("account.sign_in", next=request.full_path.rstrip("?")))
+        raise NotSignedIn("sign_in_needed", "", "You are no longer signed in. Sign in, then do this again.")
+    if current_user.actor.role not in roles:
+        raise NotAllowed("not_allowed", "", f"This needs the role {' or '.join(sorted(roles))}; yours is "
+                         f"{current_user.actor.role}. Ask the office.")
+    g.actor = current_user.actor
+    if current_user.is_seen_due:
+        with database().writing() as session:
+            note_sign_in_seen(session, current_user.get_id())
+    return None
+
+
+def install_access(app: Flask, opened: Database) -> None:
+    app.extensions["railcase.database"] = opened
+    app.before_request(guard)

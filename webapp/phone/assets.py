@@ -1,0 +1,114 @@
+"""Files of the phone app: bytes, content types, compression, and the list that the service worker keeps offline.
+
+Files under static/vendor carry .br and .gz siblings made at build time; our own files are squeezed once, in memory, and
+again when they change on disk. The service worker's list and its version follow from the files themselves.
+"""
+
+import gzip
+import hashlib
+import json
+from pathlib import Path
+from typing import NamedTuple
+
+from flask import Response, request
+from werkzeug.exceptions import NotFound
+from werkzeug.utils import safe_join
+
+TYPES = {
+    ".css": "text/css; charset=utf-8",
+    ".html": "text/html; charset=utf-8",
+    ".ico": "image/x-icon",
+    ".js": "text/javascript; charset=utf-8",
+    ".json": "application/json",
+    ".mjs": "text/javascript; charset=utf-8",
+    ".png": "image/png",
+    ".svg": "image/svg+xml",
+    ".txt": "text/plain; charset=utf-8",
+    ".wasm": "application/wasm",
+    ".webmanifest": "application/manifest+json",
+    ".woff2": "font/woff2",
+}
+READY_MADE = {"br": ".br", "gzip": ".gz"}  # best first
+INCOMPRESSIBLE = {".png", ".woff2", ".ico"}
+SMALLEST_TO_SQUEEZE_BYTES = 512
+# Served elsewhere, only for the office, or not needed by the app as it runs (uPlot: no chart is drawn yet).
+NOT_KEPT_OFFLINE = ("sw.js", "manifest.webmanifest", "css/office.css", "vendor/licenses/", "vendor/vendor.json",
+                    "vendor/uplot")
+
+
+class Asset(NamedTuple):
+    """`squeezed` maps a content encoding to its bytes."""
+
+    data: bytes
+    type: str
+    tag: str
+    squeezed: dict[str, bytes]
+
+
+def make_asset(data: bytes, suffix: str, squeezed: dict[str, bytes] | None = None) -> Asset:
+    if squeezed is None and len(data) >= SMALLEST_TO_SQUEEZE_BYTES and suffix not in INCOMPRESSIBLE:
+        squeezed = {"gzip": gzip.compress(data, 9, mtime=0)}
+    return Asset(data, TYPES.get(suffix, "application/octet-stream"), hashlib.sha256(data).hexdigest()[:16],
+                 squeezed or {})
+
+
+def read_asset(path: Path) -> Asset:
+    ready = {name: Path(f"{path}{end}") for name, end in READY_MADE.items()}
+    found = {name: file.read_bytes() for name, file in ready.items() if file.is_file()}
+    return make_asset(path.read_bytes(), path.suffix, found or None)
+
+
+def send_asset(asset: Asset) -> Response:
+    """Answer with the best encoding that the browser takes; browsers may keep it but ask each time (ETag)."""
+    encoding = next((name for name in READY_MADE if name in asset.squeezed and request.accept_encodings[name]), None)
+    response = Response(asset.squeezed[encoding] if encoding else asset.data, content_type=asset.type)
+    if encoding:
+        response.content_encoding = encoding
+    response.vary.add("Accept-Encoding")
+    response.set_etag(f"{asset.tag}-{encoding or 'plain'}")
+    response.headers["Cache-Control"] = "no-cache"
+    return response.make_conditional(request)
+
+
+class Assets:
+    """The static folder and the engine's sources, read when first asked for and again when they change."""
+
+    def __init__(self, static: Path, engine: Path, catalogue: dict):
+        self.static, self.engine = static, engine
+        self.catalogue = make_asset(json.dumps(catalogue, ensure_ascii=False).encode(), ".json")
+        self._kept: dict[Path, tuple[tuple[int, int], Asset]] = {}
+
+    def file(self, name: str) -> Asset:
+        """A file of the static folder. *Refuses* with NotFound what is outside, absent, or only a squeezed sibling."""
+        joined = safe_join(str(self.static), name)
+        path = Path(joined) if joined else None
+        if path is None or path.suffix in READY_MADE.values() or "\0" in name or not path.is_file():
+            raise NotFound()
+        stat = path.stat()
+        stamp = stat.st_mtime_ns, stat.st_size
+        if path not in self._kept or self._kept[path][0] != stamp:
+            self._kept[path] = stamp, read_asset(path)
+        return self._kept[path][1]
+
+    def names_kept_offline(self) -> list[str]:
+        names = (path.relative_to(self.static).as_posix() for path in self.static.rglob("*") if path.is_file())
+        return sorted(name for name in names
+                      if not name.startswith(NOT_KEPT_OFFLINE) and not name.endswith(tuple(READY_MADE.values())))
+
+    def engine_bundle(self) -> Asset:
+        """The engine's sources for the phone's Python: {"version", "files": {"engine/judge.py": source}}."""
+        files = {f"engine/{path.name}": path.read_text("utf-8") for path in sorted(self.engine.glob("*.py"))}
+        version = hashlib.sha256(json.dumps(files, sort_keys=True).encode()).hexdigest()[:12]
+        return make_asset(json.dumps({"version": version, "files": files}, ensure_ascii=False).encode(), ".json")
+
+    def service_worker(self, shell: bytes) -> Asset:
+        """sw.js with its list filled in; the version changes when any byte that it keeps changes."""
+        names = self.names_kept_offline()
+        tags = [(name, self.file(name).tag) for name in names]
+        tags += [("/", make_asset(shell, ".html").tag), ("engine", self.engine_bundle().tag),
+                 ("catalogue", self.catalogue.tag), ("manifest", self.file("manifest.webmanifest").tag)]
+        version = hashlib.sha256(json.dumps(tags).encode()).hexdigest()[:12]
+        fixed = ["/", "/engine.json", "/catalogue.json", "/manifest.webmanifest"]
+        kept = json.dumps({"version": version, "files": fixed + [f"/static/{name}" for name in names]})
+        before, _, after = self.file("sw.js").data.decode().rpartition("__PRECACHE__")
+        return make_asset(f"{before}{kept}{after}".encode(), ".js")

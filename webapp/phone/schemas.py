@@ -1,0 +1,78 @@
+"""What the phone's API takes and gives; unknown fields are refused. The OpenAPI document is made from these."""
+
+from marshmallow import RAISE, Schema, fields, validate
+
+from webapp.store.people import ROLES
+from webapp.store.shape import LARGEST_COUNT, EntrySchema, is_uuid
+
+MOST_ENTRIES = 200
+
+
+class Strict(Schema):
+    class Meta:
+        unknown = RAISE
+
+
+class Problem(Strict):
+    code = fields.String(required=True)
+    field = fields.String(required=True)
+    text = fields.String(required=True)
+
+
+class Errors(Strict):
+    error = fields.List(fields.Nested(Problem), required=True)
+
+
+class PersonOut(Strict):
+    id = fields.String(required=True)
+    name = fields.String(required=True)
+    role = fields.String(required=True, validate=validate.OneOf(ROLES))
+
+
+class Named(Strict):
+    id = fields.String(required=True)
+    name = fields.String(required=True)
+
+
+class PairIn(Strict):
+    code = fields.String(required=True, validate=validate.Length(min=1, max=100))
+    device_name = fields.String(required=True, validate=validate.Length(min=1, max=100))
+    install = fields.String(required=True, validate=is_uuid)
+
+
+class PairOut(Strict):
+    token = fields.String(required=True)
+    device = fields.Nested(Named, required=True)
+    person = fields.Nested(PersonOut, required=True)
+    workshop = fields.Nested(Named, required=True)
+
+
+class SyncIn(Strict):
+    """`entries` are checked one by one, so that a bad one is named and the others go in."""
+
+    format = fields.String(required=True, validate=validate.Equal("railcase-sync/1"))
+    app = fields.String(required=True, validate=validate.Length(min=1, max=40))
+    cursor = fields.Integer(required=True, strict=True, validate=validate.Range(min=0, max=LARGEST_COUNT))
+    entries = fields.List(fields.Raw(), required=True, validate=validate.Length(max=MOST_ENTRIES))
+
+
+class Result(Strict):
+    id = fields.String(required=True, allow_none=True)
+    status = fields.String(required=True, validate=validate.OneOf(("stored", "known", "refused")))
+    problems = fields.List(fields.Nested(Problem), required=True)
+
+
+class SyncOut(Strict):
+    results = fields.List(fields.Nested(Result), required=True)
+    entries = fields.List(fields.Nested(EntrySchema), required=True)
+    cursor = fields.Integer(required=True)
+    more = fields.Boolean(required=True)
+    photos_wanted = fields.List(fields.String(), required=True)
+    people = fields.List(fields.Nested(PersonOut), required=True)
+    workshop = fields.Nested(Named, required=True)
+    server_time = fields.String(required=True)
+
+
+class PhotoOut(Strict):
+    sha256 = fields.String(required=True)
+    stored = fields.Boolean(required=True)

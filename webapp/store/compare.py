@@ -1,0 +1,45 @@
+"""Where the answer that a phone gave the customer differs from the server's own assessment of the same entries."""
+
+
+def list_differences(case: dict, assessment: dict) -> list[dict]:
+    """Compare the entry `concluded` with the assessment.
+
+    *Returns* rows {"what": "verdict" | "fault" | "pump" | "engine" | "limits", "subject", "phone", "server"}; empty when
+    nothing was concluded or both agree. An `engine` or `limits` row explains the others and appears only beside them.
+    """
+    concluded = case.get("concluded")
+    if not concluded:
+        return []
+    rows = list_verdict_differences(concluded, assessment)
+    conclusion = assessment.get("conclusion") or {}
+    pump = (assessment.get("pump") or {}).get("status")
+    if concluded.get("fault") != conclusion.get("fault"):
+        rows.append(describe("fault", "", concluded.get("fault"), conclusion.get("fault")))
+    if concluded.get("pump") is not None and concluded["pump"] != pump:
+        rows.append(describe("pump", "", concluded["pump"], pump))
+    return rows + list_causes(concluded, assessment) if rows else []
+
+
+def list_verdict_differences(concluded: dict, assessment: dict) -> list[dict]:
+    ours = {row["reading"]: row for row in assessment.get("verdicts") or []}
+    rows = []
+    for row in concluded.get("verdicts") or []:
+        mine = ours.get(row.get("reading"))
+        if mine is not None and mine["verdict"] != row.get("verdict"):
+            rows.append(describe("verdict", mine.get("name") or mine["quantity"], row.get("verdict"), mine["verdict"]))
+    return rows
+
+
+def list_causes(concluded: dict, assessment: dict) -> list[dict]:
+    rows = []
+    if concluded.get("engine") not in (None, assessment.get("engine")):
+        rows.append(describe("engine", "", concluded["engine"], assessment.get("engine")))
+    theirs, ours = concluded.get("limits") or {}, assessment.get("limits") or {}
+    names = [f"{side.get('profile')} version {side.get('version')}" for side in (theirs, ours)]
+    if theirs and names[0] != names[1]:
+        rows.append(describe("limits", "", *names))
+    return rows
+
+
+def describe(what: str, subject: str, phone, server) -> dict:
+    return {"what": what, "subject": subject, "phone": phone, "server": server}

@@ -1,0 +1,79 @@
+"""The database: opening it, sessions that read or write, and bringing its tables up to date."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from alembic import command
+from alembic.config import Config
+from sqlalchemy import Engine, create_engine, event
+from sqlalchemy.orm import Session
+
+from webapp.settings import Settings
+
+SQLITE_BUSY_MS = 15_000
+# FULL: an answer 'stored' must survive a power cut, because the phone then empties its outbox.
+SQLITE_PRAGMAS = ("journal_mode=WAL", "synchronous=FULL", "foreign_keys=ON", f"busy_timeout={SQLITE_BUSY_MS}")
+
+
+def prepare_sqlite(engine: Engine) -> None:
+    """Set the pragmas on each connection and begin every transaction ourselves.
+
+    The driver would begin late and only before a write; then a session that has read and wants to write meets a lock
+    that no waiting can resolve. A writing session therefore says BEGIN IMMEDIATE at once.
+    """
+
+    @event.listens_for(engine, "connect")
+    def set_pragmas(connection, _record) -> None:
+        connection.isolation_level = None
+        for pragma in SQLITE_PRAGMAS:
+            connection.execute(f"PRAGMA {pragma}")
+
+    @event.listens_for(engine, "begin")
+    def begin(connection) -> None:
+        writes = connection.get_execution_options().get("writes", False)
+        connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+
+
+class Database:
+    """One per process: the pool of connections and the two ways to use it."""
+
+    def __init__(self, settings: Settings):
+        self.engine = create_engine(settings.database_url, pool_pre_ping=True)
+        self.photos = settings.data / "photos"
+        if self.engine.dialect.name == "sqlite":
+            prepare_sqlite(self.engine)
+        self._writer = self.engine.execution_options(writes=True)
+
+    @contextmanager
+    def reading(self) -> Iterator[Session]:
+        """A session over one unchanging view; nothing done in it is kept."""
+        with Session(self.engine, expire_on_commit=False) as session:
+            yield session
+
+    @contextmanager
+    def writing(self) -> Iterator[Session]:
+        """A session that is committed at the end of the block, or rolled back whole when the block raises."""
+        with Session(self._writer, expire_on_commit=False) as session, session.begin():
+            yield session
+
+
+def alembic_config(database: Database) -> Config:
+    config = Config()
+    config.set_main_option("script_location", str(Path(__file__).parent / "migrations").replace("%", "%%"))
+    config.attributes["engine"] = database.engine
+    return config
+
+
+def migrate(settings: Settings, revision: str = "head") -> None:
+    """Bring the tables to the newest revision (or up to the one named)."""
+    database = Database(settings)
+    command.upgrade(alembic_config(database), revision)
+    database.engine.dispose()
+
+
+def downgrade(settings: Settings, revision: str) -> None:
+    """Take the tables back to a revision; `base` drops them all."""
+    database = Database(settings)
+    command.downgrade(alembic_config(database), revision)
+    database.engine.dispose()

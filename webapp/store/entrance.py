@@ -1,0 +1,108 @@
+"""Who is at the door: turns a sign-in, a phone's token or a pairing code into an actor of one workshop.
+
+These are the only queries that do not start from a workshop, because they find out which one it is. Secrets of 128 bits
+or more are kept as plain SHA-256; the short typed code and passwords are kept as argon2 hashes.
+"""
+
+import hashlib
+import hmac
+import secrets
+from typing import NamedTuple
+
+from sqlalchemy import delete, select, update
+from sqlalchemy.orm import Session
+
+from webapp.store.models import Device, Person, SignIn, WorkshopRow
+from webapp.store.moments import now, shift
+from webapp.store.people import LONGEST_PASSWORD, hasher, is_password
+from webapp.store.refusals import NotSignedIn
+
+IDLE_LIMIT_S = 12 * 3600
+SIGN_IN_LIMIT_S = 7 * 24 * 3600
+SEEN_STEP_S = 60  # 'last contact' is written at most once a minute
+NOBODYS_HASH = hasher.hash(secrets.token_urlsafe(16))
+
+
+class Actor(NamedTuple):
+    """A person known to the server, at a desk (`device` None) or with a phone (`device` its install id)."""
+
+    person_id: str
+    name: str
+    role: str
+    workshop_id: str
+    workshop_name: str
+    device: str | None = None
+    device_name: str | None = None
+
+
+def digest(secret: str) -> str:
+    return hashlib.sha256(secret.encode("utf-8", "replace")).hexdigest()
+
+
+def check_password(session: Session, login: str, password: str) -> Person | None:
+    """The active person with this login and password, or None. An unknown login costs the same time."""
+    wanted = select(Person).where(Person.login == login.strip().casefold(), Person.active.is_(True))
+    person = session.execute(wanted).scalar_one_or_none()
+    kept = person.password_hash if person and person.password_hash else NOBODYS_HASH
+    matches = is_password(kept, password[:LONGEST_PASSWORD])
+    return person if person and kept != NOBODYS_HASH and matches else None
+
+
+def begin_sign_in(session: Session, person: Person) -> str:
+    """Return the secret for the browser's cookie; old sign-ins that nobody can use any more are swept."""
+    secret, moment = secrets.token_urlsafe(32), now()
+    session.execute(delete(SignIn).where(SignIn.created_at < shift(moment, -SIGN_IN_LIMIT_S)))
+    session.add(SignIn(secret_hash=digest(secret), workshop_id=person.workshop_id, person_id=person.id,
+                       created_at=moment, seen_at=moment))
+    return secret
+
+
+def end_sign_in(session: Session, secret: str) -> None:
+    session.execute(delete(SignIn).where(SignIn.secret_hash == digest(secret)))
+
+
+def find_signed_in(session: Session, secret: str) -> tuple[Actor, bool] | None:
+    """The actor behind a cookie's secret and whether its last contact is due to be written; None when it has ended."""
+    wanted = (
+        select(SignIn, Person, WorkshopRow.name)
+        .join(Person, Person.id == SignIn.person_id)
+        .join(WorkshopRow, WorkshopRow.id == SignIn.workshop_id)
+        .where(SignIn.secret_hash == digest(secret), Person.active.is_(True))
+    )
+    found = session.execute(wanted).first()
+    if found is None:
+        return None
+    sign_in, person, workshop_name = found
+    moment = now()
+    if sign_in.seen_at < shift(moment, -IDLE_LIMIT_S) or sign_in.created_at < shift(moment, -SIGN_IN_LIMIT_S):
+        return None
+    actor = Actor(person.id, person.name, person.role, person.workshop_id, workshop_name)
+    return actor, sign_in.seen_at < shift(moment, -SEEN_STEP_S)
+
+
+def note_sign_in_seen(session: Session, secret: str) -> None:
+    session.execute(update(SignIn).where(SignIn.secret_hash == digest(secret)).values(seen_at=now()))
+
+
+def find_phone(session: Session, token: str) -> Actor:
+    """The actor behind a phone's token `dev_<key>.<secret>`.
+
+    *Refuses* with NotSignedIn: `unknown_token`; `revoked` when the phone was revoked or its person is out. Only someone
+    who holds the secret is told which of the two it is.
+    """
+    key, _, secret = token.removeprefix("dev_").partition(".")
+    wanted = (
+        select(Device, Person, WorkshopRow.name)
+        .join(Person, Person.id == Device.person_id)
+        .join(WorkshopRow, WorkshopRow.id == Device.workshop_id)
+        .where(Device.key == key)
+    )
+    found = session.execute(wanted).first()
+    kept = found[0].secret_hash if found else digest("")
+    if not hmac.compare_digest(kept, digest(secret)) or found is None:
+        raise NotSignedIn("unknown_token", "Authorization", "This phone is not known here. Pair it again.")
+    device, person, workshop_name = found
+    if device.revoked_at or not person.active:
+        raise NotSignedIn("revoked", "Authorization", "The office has shut this phone out. What is on it stays on it; "
+                          "ask the office for a new pairing code.")
+    return Actor(person.id, person.name, person.role, person.workshop_id, workshop_name, device.install, device.name)

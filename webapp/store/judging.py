@@ -1,0 +1,36 @@
+"""The store's one contact with the engine: checking entries, folding and judging cases under the library's catalogue."""
+
+import logging
+from functools import cache
+
+from webapp.engine.book import Book, open_book
+from webapp.engine.entries import check_entry, fold_entries
+from webapp.engine.judge import judge_folded
+from webapp.engine.problems import problem_rows
+from webapp.library.loader import load_catalogue
+
+log = logging.getLogger("railcase")
+OUR_FAULT = "This case could not be judged because of a fault in this program. Its entries are safe."
+
+
+@cache
+def book() -> Book:
+    return open_book(load_catalogue())
+
+
+def list_problems(entry: dict) -> list[dict]:
+    """What the engine finds wrong with an entry: rows of code, field, text."""
+    return problem_rows(check_entry(entry, book()))
+
+
+def fold_and_judge(entries: list[dict]) -> tuple[dict, dict, str | None]:
+    """Document, assessment, and what to tell when either could not be made: one bad case must not stop a sync."""
+    case: dict = {}
+    try:
+        case = fold_entries(entries, book())
+        return case, judge_folded(case, book()), None
+    except ValueError as problem:
+        return case, {}, f"This case could not be judged: {problem}"
+    except Exception:
+        log.exception("case %s could not be folded or judged", entries[0]["case"])
+        return case, {}, OUR_FAULT

@@ -1,0 +1,187 @@
+"""The tables. `entries` and `photos` are what is remembered; `cases`, `case_documents`, `case_words` and `photo_refs`
+are projections of them that `cases.rebuild` can make again. Every table but `attempts` belongs to a workshop."""
+
+from sqlalchemy import BigInteger, Boolean, ForeignKey, ForeignKeyConstraint, Index, Integer, MetaData, String, Text
+from sqlalchemy import UniqueConstraint as Unique
+from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
+
+ID = String(64)
+MOMENT = String(24)
+SHA256 = String(64)
+WORD = String(40).with_variant(String(40, collation="C"), "postgresql")  # found by ranges: must sort by code point
+NAMES = {
+    "ix": "ix_%(column_0_N_label)s",
+    "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+    "fk": "fk_%(table_name)s_%(column_0_N_name)s",
+    "pk": "pk_%(table_name)s",
+}
+
+
+class Base(DeclarativeBase):
+    metadata = MetaData(naming_convention=NAMES)
+
+
+class WorkshopRow(Base):
+    __tablename__ = "workshops"
+    id: Mapped[str] = mapped_column(ID, primary_key=True)
+    name: Mapped[str] = mapped_column(String(200), unique=True)
+    last_feed: Mapped[int] = mapped_column(BigInteger, default=0)
+    created_at: Mapped[str] = mapped_column(MOMENT)
+
+
+class Person(Base):
+    __tablename__ = "people"
+    id: Mapped[str] = mapped_column(ID, primary_key=True)
+    workshop_id: Mapped[str] = mapped_column(ForeignKey("workshops.id"), index=True)
+    name: Mapped[str] = mapped_column(String(200))
+    login: Mapped[str | None] = mapped_column(String(200), unique=True)
+    role: Mapped[str] = mapped_column(String(20))
+    password_hash: Mapped[str | None] = mapped_column(String(200))
+    active: Mapped[bool] = mapped_column(Boolean, default=True)
+    created_at: Mapped[str] = mapped_column(MOMENT)
+
+
+class SignIn(Base):
+    """One signed-in browser; the cookie carries the secret, the table its hash."""
+
+    __tablename__ = "sign_ins"
+    secret_hash: Mapped[str] = mapped_column(SHA256, primary_key=True)
+    workshop_id: Mapped[str] = mapped_column(ForeignKey("workshops.id"))
+    person_id: Mapped[str] = mapped_column(ForeignKey("people.id"), index=True)
+    created_at: Mapped[str] = mapped_column(MOMENT)
+    seen_at: Mapped[str] = mapped_column(MOMENT)
+
+
+class Device(Base):
+    """A paired phone. `install` is the id under which its entries are written, `key` the public half of its token."""
+
+    __tablename__ = "devices"
+    key: Mapped[str] = mapped_column(ID, primary_key=True)
+    workshop_id: Mapped[str] = mapped_column(ForeignKey("workshops.id"))
+    install: Mapped[str] = mapped_column(ID)
+    person_id: Mapped[str] = mapped_column(ForeignKey("people.id"))
+    name: Mapped[str] = mapped_column(String(200))
+    secret_hash: Mapped[str] = mapped_column(SHA256)
+    app: Mapped[str | None] = mapped_column(String(40))
+    paired_at: Mapped[str] = mapped_column(MOMENT)
+    seen_at: Mapped[str | None] = mapped_column(MOMENT)
+    revoked_at: Mapped[str | None] = mapped_column(MOMENT)
+    __table_args__ = (Unique("workshop_id", "install"),)
+
+
+class Pairing(Base):
+    """An invitation for one phone. `slot` is the public start of the typed code, so that a wrong guess hits one row."""
+
+    __tablename__ = "pairings"
+    id: Mapped[str] = mapped_column(ID, primary_key=True)
+    workshop_id: Mapped[str] = mapped_column(ForeignKey("workshops.id"))
+    person_id: Mapped[str] = mapped_column(ForeignKey("people.id"))
+    secret_hash: Mapped[str] = mapped_column(SHA256, unique=True)
+    slot: Mapped[str] = mapped_column(String(8), index=True)
+    code_hash: Mapped[str] = mapped_column(String(200))
+    made_at: Mapped[str] = mapped_column(MOMENT)
+    expires_at: Mapped[str] = mapped_column(MOMENT)
+    tries: Mapped[int] = mapped_column(Integer, default=0)
+    used_at: Mapped[str | None] = mapped_column(MOMENT)
+
+
+class Attempt(Base):
+    """How often something guarded was tried within one window of time; shared by all server processes."""
+
+    __tablename__ = "attempts"
+    key: Mapped[str] = mapped_column(String(200), primary_key=True)
+    window: Mapped[int] = mapped_column(BigInteger, primary_key=True)
+    count: Mapped[int] = mapped_column(Integer)
+
+
+class Entry(Base):
+    """One entry as it arrived. `feed` counts in the workshop, `position` in the case; `chain` seals all before it."""
+
+    __tablename__ = "entries"
+    workshop_id: Mapped[str] = mapped_column(ForeignKey("workshops.id"), primary_key=True)
+    id: Mapped[str] = mapped_column(ID, primary_key=True)
+    case_id: Mapped[str] = mapped_column(ID)
+    device: Mapped[str] = mapped_column(ID)
+    kind: Mapped[str] = mapped_column(String(64))
+    content: Mapped[str] = mapped_column(Text)
+    feed: Mapped[int] = mapped_column(BigInteger)
+    position: Mapped[int] = mapped_column(Integer)
+    chain: Mapped[str] = mapped_column(SHA256)
+    received_at: Mapped[str] = mapped_column(MOMENT)
+    __table_args__ = (Unique("workshop_id", "feed"), Unique("workshop_id", "case_id", "position"))
+
+
+class Case(Base):
+    """What lists and searches need of a case."""
+
+    __tablename__ = "cases"
+    workshop_id: Mapped[str] = mapped_column(ForeignKey("workshops.id"), primary_key=True)
+    id: Mapped[str] = mapped_column(ID, primary_key=True)
+    state: Mapped[str] = mapped_column(String(20))
+    registration: Mapped[str] = mapped_column(String(200))
+    vin: Mapped[str] = mapped_column(String(200))
+    description: Mapped[str] = mapped_column(String(400))
+    fault: Mapped[str | None] = mapped_column(String(64))
+    pump: Mapped[str | None] = mapped_column(String(20))
+    differs: Mapped[bool] = mapped_column(Boolean)
+    conflicts: Mapped[int] = mapped_column(Integer)
+    entries: Mapped[int] = mapped_column(Integer)
+    problem: Mapped[str | None] = mapped_column(Text)
+    opened_at: Mapped[str | None] = mapped_column(String(40))
+    updated_at: Mapped[str] = mapped_column(MOMENT)
+    __table_args__ = (
+        Index("ix_cases_recent", "workshop_id", "updated_at", "id"),
+        Index("ix_cases_state", "workshop_id", "state", "updated_at", "id"),
+    )
+
+
+class CaseDocument(Base):
+    """The folded case and its assessment, kept apart so that the list reads short rows."""
+
+    __tablename__ = "case_documents"
+    workshop_id: Mapped[str] = mapped_column(ID, primary_key=True)
+    case_id: Mapped[str] = mapped_column(ID, primary_key=True)
+    document: Mapped[str] = mapped_column(Text)
+    assessment: Mapped[str] = mapped_column(Text)
+    __table_args__ = (ForeignKeyConstraint(["workshop_id", "case_id"], ["cases.workshop_id", "cases.id"]),)
+
+
+class CaseWord(Base):
+    """The words under which a case is found."""
+
+    __tablename__ = "case_words"
+    workshop_id: Mapped[str] = mapped_column(ID, primary_key=True)
+    word: Mapped[str] = mapped_column(WORD, primary_key=True)
+    case_id: Mapped[str] = mapped_column(ID, primary_key=True)
+    __table_args__ = (
+        ForeignKeyConstraint(["workshop_id", "case_id"], ["cases.workshop_id", "cases.id"]),
+        Index("ix_case_words_case", "workshop_id", "case_id", "word"),
+    )
+
+
+class Photo(Base):
+    """A photo that has arrived; its bytes lie in the data folder under its SHA-256."""
+
+    __tablename__ = "photos"
+    workshop_id: Mapped[str] = mapped_column(ForeignKey("workshops.id"), primary_key=True)
+    sha256: Mapped[str] = mapped_column(SHA256, primary_key=True)
+    type: Mapped[str] = mapped_column(String(20))
+    size: Mapped[int] = mapped_column(Integer)
+    width: Mapped[int] = mapped_column(Integer)
+    height: Mapped[int] = mapped_column(Integer)
+    received_at: Mapped[str] = mapped_column(MOMENT)
+
+
+class PhotoRef(Base):
+    """A photo that an entry speaks of, arrived or not, and the phone that holds it."""
+
+    __tablename__ = "photo_refs"
+    workshop_id: Mapped[str] = mapped_column(ForeignKey("workshops.id"), primary_key=True)
+    entry_id: Mapped[str] = mapped_column(ID, primary_key=True)
+    case_id: Mapped[str] = mapped_column(ID)
+    device: Mapped[str] = mapped_column(ID)
+    sha256: Mapped[str] = mapped_column(SHA256)
+    __table_args__ = (
+        Index("ix_photo_refs_sha256", "workshop_id", "sha256"),
+        Index("ix_photo_refs_device", "workshop_id", "device"),
+    )

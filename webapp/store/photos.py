@@ -1,0 +1,124 @@
+"""Photos: files named by the SHA-256 of their bytes, one folder a workshop, known to the log before they arrive."""
+
+import hashlib
+import io
+import os
+import re
+import tempfile
+import warnings
+from pathlib import Path
+from typing import NamedTuple
+
+from PIL import Image
+
+from webapp.store.models import Photo, PhotoRef
+from webapp.store.moments import now
+from webapp.store.refusals import Conflict, NotFound, Refusal, TooLarge, WrongType
+from webapp.store.scope import Workshop
+
+LARGEST_BYTES = 8_000_000
+LARGEST_PIXELS = 24_000_000
+TYPES = {"JPEG": "image/jpeg", "PNG": "image/png", "WEBP": "image/webp"}
+SHA256 = re.compile(r"[0-9a-f]{64}")
+
+
+class Picture(NamedTuple):
+    type: str
+    width: int
+    height: int
+
+
+def keep_refs(workshop: Workshop, case_id: str, entries: list[dict]) -> None:
+    """Remember which photos a case speaks of and which phone holds them."""
+    kept = set(workshop.all(workshop.select(PhotoRef, PhotoRef.entry_id).where(PhotoRef.case_id == case_id)))
+    new = [entry for entry in entries if entry["kind"] == "photo_added" and entry["id"] not in kept]
+    workshop.add_many(PhotoRef, [
+        {"entry_id": entry["id"], "case_id": case_id, "device": entry["device"], "sha256": entry["body"]["sha256"]}
+        for entry in new if is_sha256(entry["body"].get("sha256"))
+    ])
+
+
+def is_sha256(text) -> bool:
+    return isinstance(text, str) and SHA256.fullmatch(text) is not None
+
+
+def list_wanted(workshop: Workshop, device: str, limit: int = 100) -> list[str]:
+    """Photos that this phone spoke of and that have not arrived."""
+    arrived = workshop.select(Photo, Photo.sha256).where(Photo.sha256 == PhotoRef.sha256)
+    wanted = workshop.select(PhotoRef, PhotoRef.sha256).where(PhotoRef.device == device, ~arrived.exists())
+    return workshop.all(wanted.distinct().order_by(PhotoRef.sha256).limit(limit))
+
+
+def list_arrived(workshop: Workshop, sums: list[str]) -> dict[str, Photo]:
+    return {photo.sha256: photo for photo in workshop.all(workshop.select(Photo).where(Photo.sha256.in_(sums)))}
+
+
+def find_path(folder: Path, workshop: Workshop, sha256: str) -> Path:
+    if not is_sha256(sha256):
+        raise NotFound("There is no such photo in this workshop.")
+    return folder / workshop.id / sha256[:2] / sha256
+
+
+def inspect_picture(data: bytes) -> Picture:
+    """Decode the whole picture, so that what is stored is one. *Refuses* other types, broken and huge pictures."""
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", Image.DecompressionBombWarning)
+            with Image.open(io.BytesIO(data), formats=list(TYPES)) as image:
+                if image.width * image.height > LARGEST_PIXELS:
+                    raise TooLarge("too_many_pixels", "photo", f"photo: {image.width} x {image.height} pixels; "
+                                   f"send at most {LARGEST_PIXELS // 1_000_000} million")
+                image.load()
+                return Picture(TYPES[image.format or ""], image.width, image.height)
+    except (OSError, ValueError, SyntaxError, KeyError, Image.DecompressionBombError):
+        raise WrongType("not_a_picture", "photo", "photo: it is not a whole JPEG, PNG or WebP picture; "
+                        "take it again") from None
+
+
+def check_sum(data: bytes, sha256: str) -> None:
+    if len(data) > LARGEST_BYTES:
+        raise TooLarge("too_large", "photo", f"photo: {len(data)} bytes; send at most {LARGEST_BYTES}")
+    found = hashlib.sha256(data).hexdigest()
+    if not is_sha256(sha256) or found != sha256:
+        raise Refusal("wrong_sum", "sha256", f"sha256: the bytes that arrived have {found}; send the photo again")
+
+
+def keep_photo(workshop: Workshop, folder: Path, sha256: str, type_: str, data: bytes) -> bool:
+    """Store a photo; True when it is new. *Refuses* wrong sums, types and sizes, and photos that no entry speaks of."""
+    check_sum(data, sha256)
+    if workshop.first(workshop.select(PhotoRef).where(PhotoRef.sha256 == sha256)) is None:
+        raise Conflict("photo_unknown", "sha256", "sha256: no entry speaks of this photo yet; send the entry first")
+    picture = inspect_picture(data)
+    if picture.type != type_:
+        raise WrongType("wrong_type", "Content-Type", f"Content-Type: {type_[:40]!r} was said, {picture.type} came")
+    write_once(find_path(folder, workshop, sha256), data)
+    workshop.lock()
+    if list_arrived(workshop, [sha256]):
+        return False
+    workshop.add(Photo(sha256=sha256, type=picture.type, size=len(data), width=picture.width, height=picture.height,
+                       received_at=now()))
+    return True
+
+
+def write_once(path: Path, data: bytes) -> None:
+    """Write all or nothing, and only answer once the bytes would outlast a power cut."""
+    if path.exists():
+        return
+    path.parent.mkdir(parents=True, exist_ok=True)
+    with tempfile.NamedTemporaryFile(dir=path.parent, prefix=".new-", delete=False) as file:
+        file.write(data)
+        file.flush()
+        os.fsync(file.fileno())
+    os.replace(file.name, path)
+    folder = os.open(path.parent, os.O_RDONLY)
+    os.fsync(folder)
+    os.close(folder)
+
+
+def read_photo(workshop: Workshop, folder: Path, sha256: str) -> tuple[bytes, str]:
+    """Bytes and type of a photo of this workshop."""
+    path = find_path(folder, workshop, sha256)
+    photo = list_arrived(workshop, [sha256]).get(sha256)
+    if photo is None or not path.exists():
+        raise NotFound("There is no such photo in this workshop, or it has not arrived from the phone yet.")
+    return path.read_bytes(), photo.type

@@ -1,0 +1,43 @@
+"""What the store refuses, with the status that the web gives it and problems in the one shape used everywhere."""
+
+
+class Refusal(Exception):
+    """Something was not accepted; `problems` name the field, the value and the remedy."""
+
+    status = 422
+
+    def __init__(self, code: str, field: str, text: str, retry_after_s: int | None = None):
+        super().__init__(text)
+        self.problems = [{"code": code, "field": field, "text": text}]
+        self.retry_after_s = retry_after_s
+
+
+class NotFound(Refusal):
+    status = 404
+
+    def __init__(self, text: str):
+        super().__init__("not_found", "", text)
+
+
+class NotSignedIn(Refusal):
+    status = 401
+
+
+class NotAllowed(Refusal):
+    status = 403
+
+
+class Conflict(Refusal):
+    status = 409
+
+
+class TooLarge(Refusal):
+    status = 413
+
+
+class WrongType(Refusal):
+    status = 415
+
+
+class TooManyTries(Refusal):
+    status = 429
