@@ -1,0 +1,130 @@
+// What the screens can do. Each action ends in an event for the store; nothing here draws.
+import * as db from './offline/db.js';
+import { sortRows, uuid7 } from './offline/rows.js';
+import { askPersistence, explainStorageError } from './offline/persist.js';
+import { buildExport, saveFile } from './offline/export.js';
+import { ask, readProblem } from './offline/sync.js';
+
+/** @param {{store: any, engine: any, syncNow: () => void}} parts */
+export function createActions({ store, engine, syncNow }) {
+  const get = store.get;
+  const send = store.send;
+  let judging = 0;
+  const tabs = 'BroadcastChannel' in globalThis ? new BroadcastChannel('railcase') : null;
+  if (tabs) tabs.onmessage = ({ data }) => refresh([data.case]);
+
+  async function refreshLists() {
+    const [cases, outbox] = await Promise.all([db.listCases(), db.listOutbox()]);
+    send({ type: 'cases_listed', cases: sortRows(cases), outbox });
+  }
+
+  async function refresh(caseIds) {
+    await refreshLists();
+    const { open } = get();
+    if (open && caseIds.includes(open.id)) await judge(open.id);
+  }
+
+  async function judge(caseId) {
+    judging += 1;
+    const turn = judging;
+    const entries = await db.listEntries(caseId);
+    try {
+      const answer = await engine.call('fold_judge', { entries });
+      if (turn !== judging) return;
+      if (answer.error) throw new Error(answer.error.map((p) => p.text).join(' '));
+      send({ type: 'case_judged', id: caseId, entries, case: answer.ok.case, assessment: answer.ok.assessment });
+    } catch (error) {
+      if (turn === judging) send({ type: 'case_not_judged', id: caseId, entries, text: error.message });
+    }
+  }
+
+  async function openCase(caseId) {
+    const { open } = get();
+    if (open && open.id === caseId) return;
+    const entries = await db.listEntries(caseId);
+    send({ type: 'case_opened', id: caseId, entries });
+    await judge(caseId);
+  }
+
+  function maker() {
+    return { device: get().install, by: get().person.id, nowMs: Date.now() };
+  }
+
+  /** Problems the engine finds in what is about to be written; none when the engine is not there (the server looks again). */
+  async function findProblems(drafts) {
+    if (get().engine.status === 'failed') return [];
+    const probe = { id: uuid7(Date.now()), device: get().install, seq: 1, clock: 1, at: new Date().toISOString(), by: get().person.id };
+    for (const draft of drafts) {
+      const answer = await engine.call('check_entry', { ...probe, ...draft }).catch(() => ({}));
+      if (answer.error && answer.error.length) return answer.error;
+    }
+    return [];
+  }
+
+  function showStorageError(error, drafts) {
+    const unsaved = drafts.map((draft) => ({ ...maker(), ...draft, saved: false }));
+    send({ type: 'dialog', dialog: { title: 'Not saved', text: explainStorageError(error), unsaved, name: 'storage-error' } });
+  }
+
+  /**
+   * Write entries. The answer comes only after they are on disk.
+   * @returns {Promise<{saved: object[]|null, problems: {code: string, field: string, text: string}[]}>}
+   */
+  async function record(drafts, photo = null) {
+    const problems = await findProblems(drafts);
+    if (problems.length) return { saved: null, problems };
+    let saved;
+    try {
+      saved = await db.record(drafts, maker(), photo);
+    } catch (error) {
+      showStorageError(error, drafts);
+      return { saved: null, problems: [] };
+    }
+    if (get().persisted === null) askPersistence().then((persisted) => send({ type: 'persistence_known', persisted }));
+    const ids = [...new Set(saved.map((entry) => entry.case))];
+    await refresh(ids);
+    for (const id of ids) if (tabs) tabs.postMessage({ case: id });
+    syncNow();
+    return { saved, problems: [] };
+  }
+
+  async function changeSettings(settings) {
+    send({ type: 'settings_changed', settings });
+    try {
+      await db.setMeta('settings', get().settings);
+    } catch (error) {
+      showStorageError(error, []);
+    }
+  }
+
+  async function exportAll(extra = []) {
+    const day = new Date().toISOString().slice(0, 10);
+    saveFile(`railcase-${day}.json`, await buildExport(extra));
+  }
+
+  /** @returns {Promise<string>} '' when paired, else what went wrong */
+  async function pair(code, deviceName) {
+    let response;
+    try {
+      response = await ask('/api/v1/pair', { method: 'POST', headers: { 'Content-Type': 'application/json' },
+        body: JSON.stringify({ code, device_name: deviceName, install: get().install }) });
+    } catch {
+      return 'The server could not be reached. The code stays good for a few minutes: try again with a signal.';
+    }
+    if (!response.ok) return readProblem(response, `The server answered ${response.status}. Ask the office for a new code.`);
+    const answer = await response.json();
+    await db.setMeta('pairing', answer);
+    send({ type: 'paired', person: answer.person, workshop: answer.workshop });
+    syncNow();
+    return '';
+  }
+
+  async function retryRefused() {
+    await db.retryRefused();
+    await refreshLists();
+    syncNow();
+  }
+
+  return { openCase, judge, record, refresh, refreshLists, changeSettings, exportAll, pair, retryRefused,
+    call: (name, input) => engine.call(name, input), retryEngine: () => engine.retry().catch(() => {}), syncNow };
+}

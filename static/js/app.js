@@ -1,0 +1,111 @@
+// Boot: storage, then the screen, then everything that may come later (catalogue, engine, service worker, sync).
+import { html, render } from './parts/html.js';
+import { createStore, initialState } from './state.js';
+import { createActions } from './actions.js';
+import { createEngine } from './engine/client.js';
+import { createSync } from './offline/sync.js';
+import { createUpdates } from './update.js';
+import { readPersistence, wasCleared } from './offline/persist.js';
+import * as db from './offline/db.js';
+import { sortRows } from './offline/rows.js';
+import { Root } from './root.js';
+
+const store = createStore(initialState(location.hash));
+let token = null;
+const engine = createEngine((change) => {
+  store.send({ type: 'engine_changed', engine: change });
+  const { open } = store.get();
+  if (change.status === 'ready' && open) act.judge(open.id);
+});
+const sync = createSync({
+  token: () => token, send: store.send,
+  changed: (cases) => act.refresh(cases).catch(() => {}),
+});
+const act = createActions({ store, engine, syncNow: () => { loadToken().then(sync.now, () => {}); } });
+const updates = createUpdates({
+  offer: () => store.send({ type: 'update_waiting' }),
+  replaced: () => store.send({ type: 'update_replaced' }),
+});
+act.acceptUpdate = updates.accept;
+act.token = () => token;
+act.send = store.send;
+
+async function loadToken() {
+  const pairing = await db.getMeta('pairing');
+  token = pairing ? pairing.token : null;
+  return pairing;
+}
+
+async function readStorage() {
+  const install = await db.ensureInstall(Date.now());
+  const [settings, cases, outbox, pairing, known] = await Promise.all(
+    [db.getMeta('settings'), db.listCases(), db.listOutbox(), loadToken(), db.getMeta('people')]);
+  const found = { install, cases: sortRows(cases), outbox, settings: { ...store.get().settings, ...settings }, paired: Boolean(pairing) };
+  if (pairing) Object.assign(found, { person: pairing.person, workshop: pairing.workshop });
+  if (known) found.people = known.people || [];
+  return found;
+}
+
+async function fetchCatalogueText() {
+  try {
+    const response = await fetch('/catalogue.json', { credentials: 'omit' });
+    if (!response.ok) throw new Error(`status ${response.status}`);
+    const text = await response.text();
+    db.keepCatalogueCopy(text).catch(() => {});
+    return text;
+  } catch {
+    const kept = await db.getCatalogueCopy().catch(() => null);
+    if (!kept) throw new Error('The list of checks has not reached this phone yet. Open the app once with a signal.');
+    return kept;
+  }
+}
+
+async function loadCatalogue() {
+  try {
+    const text = await fetchCatalogueText();
+    store.send({ type: 'catalogue_loaded', catalogue: JSON.parse(text) });
+    await engine.start(text);
+  } catch (error) {
+    store.send({ type: 'engine_changed', engine: { status: 'failed', error: error.message } });
+    store.send({ type: 'catalogue_failed', text: error.message });
+  }
+}
+
+function watchCase() {
+  let shown = null;
+  store.watch((state) => {
+    const id = state.route.params.id || null;
+    if (state.boot !== 'ready' || !id || id === shown) return;
+    shown = id;
+    act.openCase(id).catch((error) => store.send({ type: 'notice', text: error.message }));
+  });
+}
+
+function applyTheme(state) {
+  document.documentElement.dataset.theme = state.settings.theme;
+}
+
+async function boot() {
+  watchCase();
+  store.watch(applyTheme);
+  addEventListener('hashchange', () => store.send({ type: 'routed', hash: location.hash }));
+  db.listen({
+    blocked: () => store.send({ type: 'notice', text: 'Another tab of this app is open with an older version. Close it.' }),
+    replaced: () => store.send({ type: 'update_replaced' }),
+    lost: () => store.send({ type: 'notice', text: 'The browser closed the storage of this app. Close the app and open it again.' }),
+  });
+  render(html`<${Root} store=${store} act=${act} />`, document.getElementById('app'));
+  try {
+    const found = await readStorage();
+    store.send({ type: 'booted', found });
+    if (wasCleared(found.install)) store.send({ type: 'notice', text: 'The browser cleared the storage of this app. What had been sent comes back after pairing; anything unsent is gone.' });
+    store.send({ type: 'persistence_known', persisted: (await readPersistence()) || null });
+  } catch (error) {
+    store.send({ type: 'boot_failed', text: error.message || 'The storage of this browser cannot be used.' });
+  }
+  updates.start().catch(() => {});
+  await loadCatalogue();
+  sync.start();
+}
+
+boot();

@@ -1,0 +1,41 @@
+// The sheet every screen is printed on: head with a visible way back, caution line, content, and the next step at the bottom.
+import { html, useApp } from './html.js';
+import { Button } from './button.js';
+import { CautionLine } from './caution.js';
+import { StatusLines } from './bar.js';
+
+/** @param {{screen: string, title: string, back?: string, caution?: string, bottom?: any, aside?: any, quiet?: boolean, children: any}} props */
+export function Frame({ screen, title, back, caution = 'general', bottom, aside, quiet = false, children }) {
+  return html`<div class=${`sheet${aside ? ' sheet-wide' : ''}`} data-screen=${screen}>
+    <header class="head">
+      ${back ? html`<${Button} act="back" kind="quiet" href=${back} label="Back">‹ Back<//>` : html`<span class="mark" aria-hidden="true">railcase</span>`}
+      ${screen === 'injury' ? null : html`<${Button} act="injury" kind="safety" href="#/injury">Jet hit skin?<//>`}
+    </header>
+    <${CautionLine} id=${caution} />
+    <main class="body" tabindex="-1">
+      <h1>${title}</h1>
+      ${quiet ? null : html`<${StatusLines} />`}
+      ${children}
+    </main>
+    ${aside ? html`<aside class="beside">${aside}</aside>` : null}
+    ${bottom ? html`<footer class="bottom">${bottom}</footer>` : null}
+  </div>`;
+}
+
+export function Waiting() {
+  return html`<${Frame} screen="waiting" title="One moment" back="#/" quiet=${true}><p role="status">Opening …</p><//>`;
+}
+
+/** Rows behind one press. */
+export function Fold({ act, title, open = false, children }) {
+  return html`<details class="fold" open=${open}><summary data-act=${act}>${title}</summary><div class="fold-body">${children}</div></details>`;
+}
+
+/** Name of the person behind an id. */
+export function PersonName({ id }) {
+  const { state } = useApp();
+  const known = state.people.find((person) => person.id === id);
+  if (known) return known.name;
+  if (id === 'me' || id === state.person.id) return state.person.name || state.settings.name || 'this phone';
+  return 'someone else';
+}

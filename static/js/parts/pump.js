@@ -1,0 +1,17 @@
+// Where the pump stands: in a word, and with the names of what is missing.
+import { html } from './html.js';
+import { PUMP_WORDS } from '../format.js';
+import { byId } from '../plan.js';
+
+export function missingNames(pump, catalogue) {
+  const names = pump.missing.map((id) => (byId(catalogue.quantities, id) || { name: id }).name.toLowerCase());
+  return [...new Set(names)];
+}
+
+export function PumpStanding({ pump, catalogue }) {
+  const missing = missingNames(pump, catalogue);
+  return html`<div class="pump" data-pump=${pump.status}>
+    <p><b>${PUMP_WORDS[pump.status]}.</b> ${pump.status === 'condemned' ? '' : pump.status === 'cleared' ? 'It has shown that it makes pressure.' : 'Do not replace it on this evidence.'}</p>
+    ${missing.length ? html`<p>Missing before it may be blamed: ${missing.join(', ')}.</p>` : null}
+  </div>`;
+}

@@ -1,0 +1,97 @@
+// One job: what to do next and why, the ledger, and all checks.
+import { html, useApp } from '../parts/html.js';
+import { Button } from '../parts/button.js';
+import { Frame } from '../parts/frame.js';
+import { Ledger } from '../parts/ledger.js';
+import { STATE_WORDS, formatCount } from '../format.js';
+import { byId, checkProgress, listChecks, nextCheck, roughCase } from '../plan.js';
+import { address } from '../routes.js';
+import { countUnsent } from '../state.js';
+
+const PROGRESS_WORDS = { done: 'Done', part: 'Begun', none: 'Not done', given_up: 'Could not be measured' };
+
+/** The case as it stands; a bare one while the engine is away. */
+export function useCase() {
+  const { state, act } = useApp();
+  const { open } = state;
+  return { state, act, kase: open.case || roughCase(open.entries), assessment: open.case ? open.assessment : null };
+}
+
+export function vehicleLine(kase, catalogue) {
+  const { vehicle } = kase;
+  const assumed = vehicle.assumed || [];
+  const say = (field, text) => (assumed.includes(field) ? `${text} (assumed)` : text);
+  const layout = byId(catalogue.layouts, vehicle.layout);
+  return [vehicle.registration, layout && say('layout', layout.name.toLowerCase()), vehicle.cylinders && say('cylinders', `${vehicle.cylinders} cylinders`)]
+    .filter(Boolean).join(' · ');
+}
+
+export function caseName(kase) {
+  return kase.vehicle.description || kase.vehicle.registration || 'Vehicle without a name';
+}
+
+function Headline({ kase, assessment, next }) {
+  if (!assessment) return html`<p class="headline">Verdicts and ledger are not worked out just now. Choose a check and record: nothing is lost.</p>`;
+  if (kase.state !== 'open') return html`<p class="headline">${STATE_WORDS[kase.state]}. ${kase.concluded ? kase.concluded.text : ''}</p>`;
+  if (assessment.conclusion) return html`<p class="headline" data-conclusion=${assessment.conclusion.fault}>${assessment.conclusion.text}</p>`;
+  if (next) return html`<p class="headline">${next.reason}</p>`;
+  return html`<p class="headline">The checks on the list can teach nothing more. Conclude in your own words, or take a reading again.</p>`;
+}
+
+function bottomFor(id, kase, assessment, next) {
+  if (kase.state === 'repaired') return html`<${Button} act="next-check" kind="main" href=${address('case', id, 'check', 'retest')}>Next: test again after the repair<//>`;
+  if (kase.state === 'concluded' || kase.state === 'confirmed') return html`<${Button} act="result" kind="main" href=${address('case', id, 'result')}>See the result<//>`;
+  if (assessment && assessment.conclusion) return html`<${Button} act="conclude" kind="main" href=${address('case', id, 'conclude')}>Conclude<//>`;
+  if (!next) return html`<${Button} act="conclude" kind="main" href=${address('case', id, 'conclude')}>Conclude in your own words<//>`;
+  return html`<${Button} act="next-check" kind="main" href=${address('case', id, 'check', next.check)} extra=${{ 'data-check': next.check }}>
+    Next: ${next.name} <span class="press-note">about ${next.minutes} min</span><//>`;
+}
+
+function CheckRow({ id, check, kase, catalogue, isNext }) {
+  const progress = checkProgress(check, catalogue, kase);
+  const count = progress.total && progress.status === 'part' ? ` ${progress.done} of ${progress.total}` : '';
+  return html`<li class="row" data-check=${check.id} data-status=${progress.status}>
+    <${Button} act="open-check" kind="row" href=${address('case', id, 'check', check.id)}>
+      <span class="row-main"><span class="row-mark" aria-hidden="true">${progress.status === 'done' ? '✓' : isNext ? '›' : '·'}</span>${check.name}</span>
+      <span class="row-note">${PROGRESS_WORDS[progress.status]}${count}${isNext ? ' · next' : ''} · ${check.minutes} min</span>
+    <//>
+  </li>`;
+}
+
+function firstUndone(checks, kase, catalogue) {
+  const check = checks.find((c) => c.id !== 'retest' && checkProgress(c, catalogue, kase).status === 'none');
+  return check ? { check: check.id, name: check.name, minutes: check.minutes, reason: check.purpose } : null;
+}
+
+function Conflicts({ kase }) {
+  const conflicts = kase.conflicts || [];
+  if (conflicts.length === 0) return null;
+  return html`<div class="line" data-line="conflict"><p>Two people entered different values for ${conflicts.map((c) => c.field).join(', ')}. The latest
+    counts; the others are kept: ${conflicts.map((c) => c.values.map((v) => String(v.value)).join(' / ')).join('; ')}.</p></div>`;
+}
+
+export function Case({ id }) {
+  const { state, kase, assessment } = useCase();
+  const { catalogue } = state;
+  const checks = listChecks(catalogue, kase.vehicle);
+  const next = assessment ? nextCheck(assessment, catalogue) : firstUndone(checks, kase, catalogue);
+  const unsent = countUnsent(state.outbox, id);
+  return html`<${Frame} screen="case" title=${caseName(kase)} back="#/" caution=${kase.state === 'repaired' ? 'cranking' : 'jets'}
+    aside=${html`<${Ledger} kase=${kase} assessment=${assessment} />`} bottom=${bottomFor(id, kase, assessment, next)}>
+    <p class="help">${vehicleLine(kase, catalogue)}</p>
+    <${Headline} kase=${kase} assessment=${assessment} next=${next} />
+    <${Conflicts} kase=${kase} />
+    ${unsent ? html`<p class="unsent" data-unsent=${unsent}>${formatCount(unsent, 'entry', 'entries')} of this case only on this phone.</p>` : null}
+    <div class="narrow-only"><${Ledger} kase=${kase} assessment=${assessment} /></div>
+    <h2>All checks</h2>
+    <ul class="rows">${checks.map((check) => html`<${CheckRow} key=${check.id} id=${id} check=${check} kase=${kase} catalogue=${catalogue} isNext=${Boolean(next && next.check === check.id)} />`)}</ul>
+    <h2>This case</h2>
+    <div class="stack">
+      <${Button} act="readings" href=${address('case', id, 'readings')}>All readings<//>
+      <${Button} act="notes" href=${address('case', id, 'notes')}>Notes and photos<//>
+      <${Button} act="details" href=${address('case', id, 'details')}>Vehicle details<//>
+      <${Button} act="conclude" href=${address('case', id, 'conclude')}>Conclude, repair, confirm<//>
+      <${Button} act="result" href=${address('case', id, 'result')}>Result to show or share<//>
+    </div>
+  <//>`;
+}

@@ -1,0 +1,98 @@
+// One check: cautions to confirm, what must be so first, the steps, and what they gave.
+import { html, useEffect, useState } from '../parts/html.js';
+import { BigStep } from '../parts/big-step.js';
+import { Button } from '../parts/button.js';
+import { CautionPanel } from '../parts/caution.js';
+import { Fold, Frame } from '../parts/frame.js';
+import { Ledger } from '../parts/ledger.js';
+import { VerdictMark } from '../parts/verdict.js';
+import { holdAwake } from '../capture/camera.js';
+import { formatReading } from '../format.js';
+import { byId, checkSteps, isTicked, nextCheck, nextInCheck, quantityRows, unreadCautions } from '../plan.js';
+import { address } from '../routes.js';
+import { useCase } from './case.js';
+
+function Facts({ check }) {
+  return html`<${Fold} act="check-about" title="Why this check, and what is needed">
+    <p>${check.purpose}</p><p>${check.why}</p>
+    ${check.preconditions.length ? html`<h3>Before you start</h3><ul>${check.preconditions.map((t) => html`<li>${t}</li>`)}</ul>` : null}
+    ${check.equipment.length ? html`<h3>You need</h3><ul>${check.equipment.map((t) => html`<li>${t}</li>`)}</ul>` : null}
+  <//>`;
+}
+
+function actionHref(id, check, quantity, timer) {
+  return address('case', id, 'check', check, timer ? 'timer' : 'reading', quantity);
+}
+
+function QuantityRow({ id, check, row }) {
+  const { quantity, reading, verdict, missing } = row;
+  const timed = quantity.instruments.includes('tap_timer');
+  return html`<div class="quantity" data-quantity=${quantity.id} data-measured=${String(Boolean(reading))}>
+    <p class="quantity-name">${quantity.name}</p>
+    ${reading ? html`<p class="quantity-value">${formatReading(reading, quantity)} ${verdict ? html`<${VerdictMark} verdict=${verdict} />` : null}</p>` : null}
+    ${missing !== null && !reading ? html`<p class="quantity-value">Could not be measured: ${missing}</p>` : null}
+    <div class="pair">
+      <${Button} act="enter" href=${actionHref(id, check.id, quantity.id, false)}>${reading ? 'Take again' : 'Enter'}<//>
+      ${timed ? html`<${Button} act="timer" href=${actionHref(id, check.id, quantity.id, true)}>Time it<//>` : null}
+      ${reading ? html`<${Button} act="verdict" href=${address('case', id, 'check', check.id, 'verdict', reading.id)}>Why?<//>`
+    : html`<${Button} act="missing" href=${address('case', id, 'check', check.id, 'missing', quantity.id)}>Could not<//>`}
+    </div>
+  </div>`;
+}
+
+function Bottom({ id, check, next, upcoming, onTick }) {
+  if (next.kind === 'step') return html`<${Button} act="next-step" kind="main" onClick=${() => onTick(next.step, true)}>Done: ${next.step.text}<//>`;
+  if (next.kind !== 'done') {
+    return html`<${Button} act="next-step" kind="main" href=${actionHref(id, check.id, next.quantity, next.kind === 'timer')} extra=${{ 'data-quantity': next.quantity }}>
+      ${next.kind === 'timer' ? 'Time' : 'Enter'}: ${next.name}<//>`;
+  }
+  if (upcoming) return html`<${Button} act="next-check" kind="main" href=${address('case', id, 'check', upcoming.check)} extra=${{ 'data-check': upcoming.check }}>Next check: ${upcoming.name}<//>`;
+  return html`<${Button} act="to-case" kind="main" href=${address('case', id)}>Back to the case<//>`;
+}
+
+function Steps({ id, check, rows, kase, catalogue, next, onTick }) {
+  return html`<ol class="steps">${checkSteps(check, catalogue, kase.vehicle).map((step, index) => {
+    const row = step.quantity ? rows.find((r) => r.quantity.id === step.quantity) : null;
+    const done = row ? Boolean(row.reading) || row.missing !== null : isTicked(kase, check.id, step.id);
+    return html`<${BigStep} key=${step.id} step=${step} number=${index + 1} done=${done} current=${next.step === step} catalogue=${catalogue}
+      onTick=${row ? null : () => onTick(step, !done)}>${row ? html`<${QuantityRow} id=${id} check=${check} row=${row} />` : null}<//>`;
+  })}</ol>`;
+}
+
+function CautionGate({ id, check, cautions, act }) {
+  const [busy, setBusy] = useState(false);
+  const confirm = async () => {
+    setBusy(true);
+    await act.record(cautions.map((c) => ({ case: id, kind: 'caution_acknowledged', body: { caution: c.id, check: check.id } })));
+    setBusy(false);
+  };
+  return html`<${Frame} screen="check" title=${check.name} back=${address('case', id)} caution=${cautions[0].id}
+    bottom=${html`<${Button} act="acknowledge" kind="main" disabled=${busy} onClick=${confirm}>I have read ${cautions.length === 1 ? 'this' : 'all of this'}<//>`}>
+    <p>Read before you start. It is recorded that you did.</p>
+    ${cautions.map((caution) => html`<${CautionPanel} caution=${caution} />`)}
+  <//>`;
+}
+
+export function Check({ id, check: checkId }) {
+  const { state, act, kase, assessment } = useCase();
+  const { catalogue } = state;
+  const check = byId(catalogue.checks, checkId);
+  useEffect(() => holdAwake(), []);
+  if (!check) return html`<${Frame} screen="check" title="No such check" back=${address('case', id)}><p>This version does not have that check.</p><//>`;
+  const cautions = unreadCautions(check, catalogue, kase);
+  if (cautions.length) return html`<${CautionGate} id=${id} check=${check} cautions=${cautions} act=${act} />`;
+  const rows = quantityRows(check, catalogue, kase, assessment);
+  const found = nextInCheck(check, catalogue, kase);
+  const next = { ...found, name: found.quantity ? byId(catalogue.quantities, found.quantity).name : '' };
+  const inSteps = new Set(checkSteps(check, catalogue, kase.vehicle).map((s) => s.quantity));
+  const others = rows.filter((row) => !inSteps.has(row.quantity.id));
+  const onTick = (step, ticked) => act.record([{ case: id, kind: 'step_ticked', body: { check: check.id, step: step.id, ticked } }]);
+  return html`<${Frame} screen="check" title=${check.name} back=${address('case', id)} caution=${check.cautions[0]}
+    aside=${html`<${Ledger} kase=${kase} assessment=${assessment} />`}
+    bottom=${html`<${Bottom} id=${id} check=${check} next=${next} upcoming=${nextCheck(assessment, catalogue, check.id)} onTick=${onTick} />`}>
+    <${Facts} check=${check} />
+    <${Steps} id=${id} check=${check} rows=${rows} kase=${kase} catalogue=${catalogue} next=${next} onTick=${onTick} />
+    ${others.map((row) => html`<${QuantityRow} id=${id} check=${check} row=${row} />`)}
+    <${Button} act="notes" href=${address('case', id, 'notes')}>Add a note or photo<//>
+  <//>`;
+}

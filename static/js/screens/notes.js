@@ -1,0 +1,99 @@
+// Notes and photos of a case. A photo is made small, named by its hash and on disk before it is shown as kept.
+import { html, useApp, useEffect, useState } from '../parts/html.js';
+import { Button } from '../parts/button.js';
+import { TextArea, TextField } from '../parts/field.js';
+import { Frame, PersonName } from '../parts/frame.js';
+import { shrinkPhoto } from '../capture/camera.js';
+import { loadPhoto } from '../offline/photos.js';
+import { keepDraft, readDraft } from '../offline/persist.js';
+import { formatWhen } from '../format.js';
+import { address } from '../routes.js';
+import { useCase } from './case.js';
+
+function Photo({ photo }) {
+  const { act } = useApp();
+  const [url, setUrl] = useState('');
+  const [gone, setGone] = useState(false);
+  useEffect(() => {
+    let made = '';
+    let left = false;
+    loadPhoto(photo.sha256, act.token()).then((blob) => {
+      if (left) return;
+      if (!blob) setGone(true);
+      else setUrl(made = URL.createObjectURL(blob));
+    }, () => setGone(true));
+    return () => {
+      left = true;
+      if (made) URL.revokeObjectURL(made);
+    };
+  }, [photo.sha256]);
+  return html`<li class="photo" data-photo=${photo.sha256}>
+    ${url ? html`<img src=${url} alt=${photo.caption || 'Photo without a caption'} loading="lazy" />` : html`<p class="help">${gone ? 'This photo is on another phone and comes with the next contact.' : 'Opening …'}</p>`}
+    <p>${photo.caption}</p><p class="help">${formatWhen(photo.at)}, <${PersonName} id=${photo.by} /></p></li>`;
+}
+
+function AddPhoto({ id }) {
+  const { act } = useApp();
+  const [caption, setCaption] = useState('');
+  const [problem, setProblem] = useState('');
+  const [busy, setBusy] = useState(false);
+  const take = async (event) => {
+    const input = event.currentTarget;
+    const file = input.files[0];
+    if (!file) return;
+    setBusy(true);
+    setProblem('');
+    try {
+      const photo = await shrinkPhoto(file);
+      const body = { sha256: photo.sha256, type: photo.type, size: photo.size, caption: caption.trim() };
+      const answer = await act.record([{ case: id, kind: 'photo_added', body }], photo);
+      setProblem(answer.problems.map((p) => p.text).join(' '));
+      if (answer.saved) setCaption('');
+    } catch (error) {
+      setProblem(error.message);
+    }
+    input.value = '';
+    setBusy(false);
+  };
+  return html`<section>
+    <${TextField} name="caption" label="Caption of the next photo (optional)" value=${caption} onText=${setCaption} />
+    <label class="press press-plain press-file" data-act="photo">${busy ? 'Making it small …' : 'Take a photo'}
+      <input type="file" name="photo" accept="image/*" capture="environment" onChange=${take} disabled=${busy} /></label>
+    ${problem ? html`<p class="error" role="alert">${problem}</p>` : null}
+  </section>`;
+}
+
+function AddNote({ id }) {
+  const { act } = useApp();
+  const [text, setText] = useState(() => readDraft(`note.${id}`) || '');
+  const [problems, setProblems] = useState([]);
+  const change = (next) => {
+    setText(next);
+    keepDraft(`note.${id}`, next || null);
+  };
+  const save = async () => {
+    const answer = await act.record([{ case: id, kind: 'note_added', body: { text: text.trim() } }]);
+    setProblems(answer.problems);
+    if (answer.saved) change('');
+  };
+  return html`<section>
+    <${TextArea} name="note" label="New note" value=${text} onText=${change} />
+    ${problems.length ? html`<p class="error" role="alert">${problems.map((p) => p.text).join(' ')}</p>` : null}
+    <${Button} act="save-note" disabled=${!text.trim()} onClick=${save}>Save the note<//>
+  </section>`;
+}
+
+export function Notes({ id }) {
+  const { kase } = useCase();
+  const notes = [...kase.notes].reverse();
+  const photos = [...kase.photos].reverse();
+  return html`<${Frame} screen="notes" title="Notes and photos" back=${address('case', id)} caution="moving_parts"
+    bottom=${html`<${Button} act="to-case" kind="main" href=${address('case', id)}>Back to the case<//>`}>
+    <${AddNote} id=${id} />
+    <${AddPhoto} id=${id} />
+    <ul class="plain-list">${photos.map((photo) => html`<${Photo} key=${photo.entry} photo=${photo} />`)}</ul>
+    <ul class="plain-list">${notes.map((note) => html`<li class="note" key=${note.entry} data-note=${note.entry}><p>${note.text}</p>
+      <p class="help">${formatWhen(note.at)}, <${PersonName} id=${note.by} /></p></li>`)}</ul>
+    ${notes.length + photos.length === 0 ? html`<p class="help">Nothing noted yet.</p>` : null}
+  <//>`;
+}

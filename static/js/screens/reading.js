@@ -1,0 +1,144 @@
+// Enter one reading: choices as big buttons, numbers on a large pad, checked by the engine while it is typed.
+import { html, useApp, useEffect, useState } from '../parts/html.js';
+import { Button } from '../parts/button.js';
+import { Choices, SelectField } from '../parts/field.js';
+import { activeText, emptyForm, nextPlace, readingBody, typeText, whatIsMissing } from '../parts/entry-form.js';
+import { Fold, Frame } from '../parts/frame.js';
+import { Pad } from '../parts/pad.js';
+import { holdAwake } from '../capture/camera.js';
+import { formatLimits, formatQuantity, formatReading } from '../format.js';
+import { byId, limitFor, phaseOf } from '../plan.js';
+import { keepDraft, readDraft } from '../offline/persist.js';
+import { address } from '../routes.js';
+import { useCase } from './case.js';
+
+const STATE_NAMES = { cranking: 'While cranking', idling: 'At idle' };
+const WAIT_MS = 120;
+const NO_ANSWER = { text: '', doubt: null, problems: [] };
+
+/** Ask the engine what it thinks of the value so far. */
+function useLiveCheck(vehicle, body) {
+  const { state, act } = useApp();
+  const [live, setLive] = useState(NO_ANSWER);
+  const question = body ? JSON.stringify(body) : '';
+  useEffect(() => {
+    setLive(NO_ANSWER);
+    if (!question || state.engine.status !== 'ready') return undefined;
+    let gone = false;
+    const timer = setTimeout(async () => {
+      const answer = await act.call('check_reading', { vehicle, reading: JSON.parse(question) }).catch(() => ({ ok: {} }));
+      if (!gone) setLive(answer.error ? { ...NO_ANSWER, problems: answer.error } : { ...NO_ANSWER, ...describe(answer.ok) });
+    }, WAIT_MS);
+    return () => {
+      gone = true;
+      clearTimeout(timer);
+    };
+  }, [question, state.engine.status]);
+  return live;
+}
+
+function describe(ok) {
+  const single = typeof ok.value === 'number' && typeof ok.standard_uncertainty === 'number';
+  const text = single ? `${formatQuantity(ok.value, ok.unit)}, known to about ± ${formatQuantity(Number(ok.standard_uncertainty.toPrecision(2)), ok.unit)}` : '';
+  return { text, doubt: ok.doubt || null };
+}
+
+function Places({ form, quantity, setForm }) {
+  const type = (index) => (e) => setForm(typeText({ ...form, active: index }, e.currentTarget.value));
+  const focus = (index) => () => setForm({ ...form, active: index });
+  const place = (index, label, value, unit) => html`<label class=${`place${form.active === index ? ' place-active' : ''}`}>
+    <span>${label}</span>
+    <input name=${index === form.texts.length ? 'duration' : `value-${index}`} inputmode="none" autocomplete="off" value=${value} onInput=${type(index)} onFocus=${focus(index)} />
+    <span class="unit">${unit}</span></label>`;
+  const many = quantity.kind === 'list';
+  return html`<div class=${many ? 'places places-many' : 'places'}>
+    ${form.texts.map((text, i) => place(i, many ? `Cyl. ${i + 1}` : 'Value', text, form.unit))}
+    ${quantity.needs_duration ? place(form.texts.length, 'Collected for', form.duration, 's') : null}
+  </div>`;
+}
+
+function Message({ live, problems, whole }) {
+  const all = problems.length ? problems : live.problems;
+  if (all.length) return html`<p class="error" role="alert" data-message="error">${all.map((p) => p.text).join(' ')}</p>`;
+  if (live.doubt) return html`<p class="warn" role="status" data-message="doubt">${live.doubt}</p>`;
+  return html`<p class="help live" role="status" data-message=${whole ? 'fine' : 'empty'}>${live.text || '\u00a0'}</p>`;
+}
+
+function NumberEntry({ form, quantity, setForm, message }) {
+  const places = form.texts.length + (quantity.needs_duration ? 1 : 0);
+  return html`
+    <${Places} form=${form} quantity=${quantity} setForm=${setForm} />
+    ${message}
+    ${quantity.units.length > 1 ? html`<div class="units" role="group" aria-label="Unit">${quantity.units.map((unit) => html`<${Button} act="unit" pressed=${form.unit === unit}
+      onClick=${() => setForm({ ...form, unit })} extra=${{ 'data-unit': unit }}>${unit}<//>`)}</div>` : null}
+    ${quantity.states.length ? html`<${Choices} name="state" label="Engine" wrap=${true} options=${quantity.states.map((s) => ({ id: s, name: STATE_NAMES[s] || s }))}
+      isChosen=${(s) => s === form.condition} onPick=${(condition) => setForm({ ...form, condition })} />` : null}
+    <${Pad} text=${activeText(form)} onText=${(text) => setForm(typeText(form, text))} />
+    ${places > 1 ? html`<${Button} act="next-place" onClick=${() => setForm({ ...form, active: nextPlace(form, quantity) })}>Next field<//>` : null}`;
+}
+
+function LimitHelp({ quantity, kase, catalogue }) {
+  const limit = limitFor(catalogue, kase, quantity.id);
+  const text = limit ? formatLimits(limit.low, limit.high, limit.unit || quantity.unit) : '';
+  return html`<${Fold} act="how" title="How to take it, and the limit">
+    <p>${quantity.help}</p>
+    ${text ? html`<p>Limit: ${text} (${limit.reason ? `your case: ${limit.reason}` : limit.basis}).</p>` : null}
+  <//>`;
+}
+
+function useForm(key, quantity, vehicle, settings) {
+  const [form, setState] = useState(() => {
+    const draft = readDraft(key);
+    const fresh = emptyForm(quantity, vehicle, settings);
+    return draft && draft.texts && draft.texts.length === fresh.texts.length ? { ...fresh, ...draft } : fresh;
+  });
+  return [form, (next) => {
+    setState(next);
+    keepDraft(key, next);
+  }];
+}
+
+export function Reading({ id, check: checkId, quantity: quantityId }) {
+  const { state, act, kase } = useCase();
+  const { catalogue, settings } = state;
+  const quantity = byId(catalogue.quantities, quantityId);
+  const check = byId(catalogue.checks, checkId);
+  const draftKey = `reading.${id}.${quantityId}.${phaseOf(checkId)}`;
+  const [form, setForm] = useForm(draftKey, quantity, kase.vehicle, settings);
+  const [problems, setProblems] = useState([]);
+  const [busy, setBusy] = useState(false);
+  useEffect(() => holdAwake(), []);
+  const missing = whatIsMissing(form, quantity);
+  const body = missing ? null : readingBody(form, quantity, checkId);
+  const live = useLiveCheck(kase.vehicle, body);
+  const change = (next) => {
+    setProblems([]);
+    setForm(next);
+  };
+  const save = async () => {
+    setBusy(true);
+    const answer = await act.record([{ case: id, kind: 'reading_taken', body }]);
+    setBusy(false);
+    setProblems(answer.problems);
+    if (!answer.saved) return;
+    keepDraft(draftKey, null);
+    act.changeSettings({ units: { ...settings.units, [quantityId]: form.unit }, instruments: { ...settings.instruments, [quantityId]: form.instrument } });
+    location.hash = address('case', id, 'check', checkId, 'verdict', answer.saved[0].id);
+  };
+  const askOrSave = () => {
+    if (!live.doubt) return save();
+    const title = `Is it really ${formatReading(body, quantity)}?`;
+    return act.send({ type: 'dialog', dialog: { name: 'doubt', title, text: live.doubt, yes: 'Yes, that is what it showed', no: 'No, correct it', onYes: save } });
+  };
+  const instruments = quantity.instruments.map((name) => byId(catalogue.instruments, name)).filter(Boolean);
+  const message = html`<${Message} live=${live} problems=${problems} whole=${!missing} />`;
+  return html`<${Frame} screen="reading" title=${quantity.name} back=${address('case', id, 'check', checkId)} caution=${check.cautions[0]} quiet=${true}
+    bottom=${html`<${Button} act="save-reading" kind="main" disabled=${Boolean(missing) || busy || live.problems.length > 0} onClick=${askOrSave}>${missing || 'Save'}<//>`}>
+    ${quantity.kind === 'choice'
+    ? html`<${Choices} name="value" label=${quantity.help} options=${quantity.choices} isChosen=${(c) => c === form.choice} onPick=${(choice) => change({ ...form, choice })} />${message}`
+    : html`<${NumberEntry} form=${form} quantity=${quantity} setForm=${change} message=${message} />`}
+    ${instruments.length > 1 ? html`<${SelectField} name="instrument" label="Read with" options=${instruments} value=${form.instrument} onPick=${(instrument) => change({ ...form, instrument })} />` : null}
+    <${LimitHelp} quantity=${quantity} kase=${kase} catalogue=${catalogue} />
+    <${Button} act="missing" href=${address('case', id, 'check', checkId, 'missing', quantityId)}>Could not measure<//>
+  <//>`;
+}

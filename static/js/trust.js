@@ -1,0 +1,16 @@
+// The only two addresses that may ever become running code besides the page's own modules.
+const ALLOWED = ['/sw.js', '/static/js/engine/worker.js'];
+
+function checkedAddress(url) {
+  if (!ALLOWED.includes(url)) throw new TypeError(`not an allowed script address: ${url}`);
+  return url;
+}
+
+const policy = globalThis.trustedTypes
+  ? globalThis.trustedTypes.createPolicy('app', { createScriptURL: checkedAddress })
+  : { createScriptURL: checkedAddress };
+
+/** @param {'/sw.js'|'/static/js/engine/worker.js'} url */
+export function trustedScript(url) {
+  return policy.createScriptURL(url);
+}
