@@ -38,7 +38,7 @@ DEFAULT_PROFILE = "generic"
 def unknown_keys(found: dict, known: tuple, at: str) -> list:
     prefix = at + "." if at else ""
     return [
-        Problem("unknown_field", f"{prefix}{key}", f"is not known here; known are {', '.join(known)}")
+        Problem("unknown_field", prefix + (key or "(empty name)"), f"is not known here; known are {', '.join(known)}")
         for key in sorted([str(k) for k in found])
         if key not in known
     ]

@@ -47,6 +47,8 @@ def bisect_quantile(cdf: object, probability: float, low: float, high: float) ->
 def normal_quantile(probability: float) -> float:
     """Return z with P(Z <= z) = probability, 0 < probability < 1."""
     assert 0.0 < probability < 1.0
+    if probability > 0.5:  # the lower tail keeps its digits, the upper one is 1 minus something small
+        return -normal_quantile(1.0 - probability)
     return bisect_quantile(normal_cdf, probability, -40.0, 40.0)
 
 
@@ -80,6 +82,9 @@ def beta_regularised(a: float, b: float, x: float) -> float:
 
 def student_t_cdf(t: float, dof: float) -> float:
     """Return P(T <= t) of Student's t with dof degrees of freedom, dof > 0."""
+    if abs(t) < 1.0:  # near the middle the tail's argument is 1 minus something small; the other half keeps its digits
+        half = 0.5 * beta_regularised(0.5, dof / 2.0, t * t / (dof + t * t))
+        return 0.5 - half if t < 0 else 0.5 + half
     tail = 0.5 * beta_regularised(dof / 2.0, 0.5, dof / (dof + t * t))
     return tail if t < 0 else 1.0 - tail
 
@@ -87,6 +92,8 @@ def student_t_cdf(t: float, dof: float) -> float:
 def student_t_quantile(probability: float, dof: float) -> float:
     """Return t with P(T <= t) = probability, 0 < probability < 1, dof > 0."""
     assert 0.0 < probability < 1.0
+    if probability > 0.5:
+        return -student_t_quantile(1.0 - probability, dof)
     return bisect_quantile(lambda t: student_t_cdf(t, dof), probability, -1e6, 1e6)
 
 

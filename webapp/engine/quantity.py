@@ -50,8 +50,8 @@ def check_fields(reading: dict, at: str) -> list:
         kind = READING_FIELDS.get(key)
         value = reading[key]
         if kind is None:
-            known = ", ".join(sorted(READING_FIELDS))
-            problems.append(Problem("unknown_field", f"{at}.{key}", f"is not a field of a reading; known are {known}"))
+            text = f"is not a field of a reading; known are {', '.join(sorted(READING_FIELDS))}"
+            problems.append(Problem("unknown_field", f"{at}.{key or '(empty name)'}", text))
         elif kind == "number" and value is not None and not is_number(value):
             text = f"{show(value)} is not a number; give a plain number or leave it out"
             problems.append(Problem("not_a_number", f"{at}.{key}", text))

@@ -1,0 +1,34 @@
+#!/bin/sh
+# Run every test on this machine: lint, types, unit, server, the phone's engine, and the browsers.
+#   sh deploy/test.sh [arguments for pytest]
+# Installs what it needs: a virtual environment, the test extra, and through apt the browsers that are missing.
+set -eu
+
+here=$(cd "$(dirname "$0")/.." && pwd)
+venv=${RAILCASE_VENV:-$here/.venv}
+python=${PYTHON:-python3}
+cd "$here"
+
+say() { printf '%s\n' "$*" >&2; }
+
+[ -x "$venv/bin/python" ] || "$python" -m venv "$venv"
+"$venv/bin/pip" install --quiet --disable-pip-version-check -e ".[test]"
+
+missing=""
+[ -x /usr/bin/chromium ] || missing="$missing chromium"
+[ -x /usr/bin/firefox-esr ] || missing="$missing firefox-esr"
+[ -x /usr/bin/WebKitWebDriver ] || missing="$missing webkit2gtk-driver"
+[ -x /usr/bin/xvfb-run ] || missing="$missing xvfb xauth"
+if [ -n "$missing" ]; then
+    root=""
+    [ "$(id -u)" = 0 ] || root=sudo
+    say "Installing$missing ..."
+    $root apt-get update -qq
+    # shellcheck disable=SC2086 -- a list of packages
+    DEBIAN_FRONTEND=noninteractive $root apt-get install -y -qq --no-install-recommends $missing >/dev/null
+fi
+
+"$venv/bin/ruff" check .
+"$venv/bin/ruff" format --check .
+"$venv/bin/mypy"
+exec "$venv/bin/python" -m pytest "$@"

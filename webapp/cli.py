@@ -1,0 +1,253 @@
+"""The `railcase` command: judging and folding files, the catalogue, and running the server.
+
+Exit codes: 0 fine, 2 bad input, with one line per problem on standard error naming the field. Never a traceback.
+"""
+
+import json
+import multiprocessing
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+import click
+import segno
+from gunicorn.app.base import BaseApplication
+from sqlalchemy.exc import OperationalError
+
+from webapp import __version__
+from webapp.app import create_app
+from webapp.engine.calls import Door
+from webapp.library.loader import LibraryError, load_catalogue, open_door
+from webapp.settings import Settings, SettingsError, load_settings
+from webapp.store import cases, demo, devices, people, scope
+from webapp.store.db import Database, migrate
+from webapp.store.refusals import Refusal
+
+BAD_INPUT = 2
+DEFAULT_WORKSHOP = "Workshop"
+LINE_LIMIT_BYTES = 20_000_000
+
+
+class BadInput(click.ClickException):
+    """Problems for standard error, a line each."""
+
+    exit_code = BAD_INPUT
+
+    def __init__(self, problems: list[dict]):
+        super().__init__("; ".join(f"{p['field']}: {p['text']}" for p in problems))
+        self.problems = problems
+
+    def show(self, file=None) -> None:
+        for problem in self.problems:
+            click.echo(f"{problem['field']}: {problem['text']}", err=True)
+
+
+@click.group()
+@click.version_option(__version__)
+def main() -> None:
+    """Prove where a common-rail diesel loses its rail pressure before the pump is taken off."""
+
+
+@contextmanager
+def plain_errors() -> Iterator[None]:
+    """Turn what can go wrong with settings, data files and the database into one plain line each."""
+    try:
+        yield
+    except Refusal as error:
+        raise BadInput(error.problems) from None
+    except SettingsError as error:
+        raise BadInput([{"field": "settings", "text": str(error)}]) from None
+    except LibraryError as error:
+        raise BadInput([{"field": "library", "text": str(error)}]) from None
+    except OperationalError as error:
+        text = f"cannot be used ({error.orig}); check RAILCASE_DATABASE_URL and that 'railcase migrate' was run"
+        raise BadInput([{"field": "database", "text": text}]) from None
+
+
+def read_text(source: click.File) -> str:
+    """Return the text of FILE or standard input; refuse what is not UTF-8."""
+    try:
+        return source.read().decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        problem = {"field": "file", "text": f"is not UTF-8 text (byte {error.start}); save it as UTF-8"}
+        raise BadInput([problem]) from None
+
+
+def answer(door: Door, name: str, text: str) -> dict:
+    """Return the engine's answer; refuse with its problems."""
+    reply = json.loads(door.call(name, text))
+    if "error" in reply:
+        raise BadInput(reply["error"])
+    return reply["ok"]
+
+
+def print_json(value: object) -> None:
+    click.echo(json.dumps(value, indent=2, ensure_ascii=False))
+
+
+def judge_line(door: Door, line: bytes) -> str:
+    """Return one line of output for one line of input, the assessment or {"error": [...]}."""
+    try:
+        reply = door.call("judge", line.decode("utf-8"))
+    except UnicodeDecodeError:
+        reply = json.dumps({"error": [{"code": "not_text", "field": "line", "text": "is not UTF-8 text"}]})
+    if reply.startswith('{"ok": '):
+        return reply[len('{"ok": ') : -1]
+    return reply
+
+
+@main.command()
+@click.argument("file", type=click.File("rb"), default="-")
+@click.option("--lines", is_flag=True, help="One case a line in, one assessment a line out; a bad line does not stop it.")
+def judge(file, lines: bool) -> None:
+    """Judge a case document (JSON) from FILE or standard input."""
+    with plain_errors():
+        door = open_door()
+        if not lines:
+            print_json(answer(door, "judge", read_text(file)))
+            return
+        for line in file:
+            if line.strip():
+                click.echo(judge_line(door, line))
+
+
+@main.command()
+@click.argument("file", type=click.File("rb"), default="-")
+def fold(file) -> None:
+    """Fold entries (JSON lines, any order, repeats allowed) from FILE or standard input into the case document."""
+    with plain_errors():
+        entries, problems = [], []
+        for number, line in enumerate(read_text(file).splitlines(), 1):
+            try:
+                entries += [json.loads(line)] if line.strip() else []
+            except (ValueError, RecursionError) as error:
+                problems.append({"field": f"line {number}", "text": f"is not JSON ({error})"})
+        if problems:
+            raise BadInput(problems)
+        print_json(answer(open_door(), "fold", json.dumps({"entries": entries})))
+
+
+@main.command()
+def catalogue() -> None:
+    """Print the checks, quantities, limits, faults and codes as JSON."""
+    with plain_errors():
+        print_json(load_catalogue())
+
+
+class Server(BaseApplication):
+    """gunicorn, started from this process."""
+
+    def __init__(self, settings: Settings, options: dict):
+        self.settings_of_app, self.options = settings, options
+        super().__init__()
+
+    def load_config(self) -> None:
+        for name, value in self.options.items():
+            self.cfg.set(name, value)
+
+    def load(self):
+        return create_app(self.settings_of_app)
+
+
+def say_where(url: str, settings: Settings) -> None:
+    """Print the address, and how to make the first office account while there is none."""
+    click.echo(f"railcase is at {url}  (phone app; the office signs in at {url}/office/)")
+    with Database(settings).reading() as session:
+        if not scope.list_workshops(session):
+            click.echo("No account yet. Make the first one with: railcase person add --role office")
+            click.echo("  (or look around with an invented workshop: railcase demo)")
+
+
+@main.command()
+@click.option("--host", default="127.0.0.1", show_default=True, help="Address to listen on.")
+@click.option("--port", default=8700, show_default=True, type=click.IntRange(1, 65535))
+@click.option(
+    "--workers", default=min(4, multiprocessing.cpu_count() + 1), show_default="by cores", type=click.IntRange(1, 64)
+)
+def serve(host: str, port: int, workers: int) -> None:
+    """Bring the database up to date and serve phones and office."""
+    with plain_errors():
+        settings = load_settings()
+        migrate(settings)
+        say_where(settings.url or f"http://{host}:{port}", settings)
+    options = {"bind": f"{host}:{port}", "workers": workers, "worker_class": "gthread", "threads": 4, "accesslog": None}
+    Server(settings, options).run()
+
+
+@main.command("migrate")
+def migrate_tables() -> None:
+    """Bring the database's tables up to date."""
+    with plain_errors():
+        migrate(load_settings())
+        click.echo("The tables are up to date.")
+
+
+@main.command("demo")
+def fill_with_demo() -> None:
+    """Add an invented workshop with invented people and cases, marked as such."""
+    with plain_errors():
+        settings = load_settings()
+        migrate(settings)
+        with Database(settings).writing() as session:
+            for line in demo.fill_demo(session):
+                click.echo(line)
+
+
+@main.group()
+def person() -> None:
+    """People who sign in or work by phone."""
+
+
+def choose_workshop(session, name: str | None) -> scope.Workshop:
+    """Return the workshop of that name, made when there is none; without a name the only one there is."""
+    found = scope.list_workshops(session)
+    if name is None and len(found) == 1:
+        return found[0]
+    if name is None and found:
+        names = ", ".join(repr(workshop.row().name) for workshop in found)
+        raise BadInput([{"field": "--workshop", "text": f"there is more than one; name one of {names}"}])
+    wanted = name or DEFAULT_WORKSHOP
+    return scope.find_workshop(session, wanted) or scope.add_workshop(session, wanted)
+
+
+@person.command("add")
+@click.option("--name", prompt="Name", help="As reports show it.")
+@click.option("--login", prompt="Sign-in name (an address or a short name)")
+@click.option("--role", type=click.Choice(people.ROLES), default="technician", show_default=True)
+@click.option("--workshop", help="Name of the workshop; made when there is none of that name.")
+@click.password_option(help="At least 12 characters; asked for when left out.")
+def person_add(name: str, login: str, role: str, workshop: str | None, password: str) -> None:
+    """Add a person who can sign in."""
+    with plain_errors():
+        settings = load_settings()
+        migrate(settings)
+        with Database(settings).writing() as session:
+            chosen = choose_workshop(session, workshop)
+            people.add_person(chosen, name=name, role=role, login=login, password=password)
+            click.echo(f"{name} can sign in as {login} ({role}, {chosen.row().name}).")
+
+
+@main.command()
+@click.argument("login")
+@click.option("--workshop", help="Name of the workshop, where there is more than one.")
+def pair(login: str, workshop: str | None) -> None:
+    """Invite one phone for the person with this LOGIN: prints a code and a QR picture, good once, for ten minutes."""
+    with plain_errors():
+        settings = load_settings()
+        with Database(settings).writing() as session:
+            chosen = choose_workshop(session, workshop)
+            wanted = [p for p in people.list_people(chosen) if p.login == login.strip().lower()]
+            if not wanted:
+                raise BadInput([{"field": "LOGIN", "text": f"nobody signs in as {login!r}; see 'railcase person add'"}])
+            invitation = devices.make_pairing(chosen, wanted[0].id)
+        link = f"{settings.url or 'http://127.0.0.1:8700'}/#pair={invitation.secret}"
+        click.echo(f"Code: {invitation.code}   (good once, for ten minutes)\nLink: {link}")
+        segno.make(link, error="m").terminal(out=sys.stdout, compact=True)
+
+
+@main.command()
+def rebuild() -> None:
+    """Make the office's tables anew from the log of entries."""
+    with plain_errors(), Database(load_settings()).writing() as session:
+        done = sum(cases.rebuild(workshop) for workshop in scope.list_workshops(session))
+        click.echo(f"{done} cases rebuilt from their logs.")
