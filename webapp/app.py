@@ -15,6 +15,7 @@ from webapp.phone.routes import blueprint as phone_pages
 from webapp.report.routes import blueprint as report_pages
 from webapp.settings import Settings, load_settings
 from webapp.store.db import Database
+from webapp.wording import install_wording
 
 HERE = Path(__file__).parent
 LARGEST_REQUEST_BYTES = 1_000_000
@@ -49,7 +50,9 @@ def create_app(settings: Settings | None = None) -> Flask:
     configure(app, settings)
     errors.install_errors(app, settings)
     access.install_access(app, Database(settings))
-    app.extensions["railcase.assets"] = Assets(find_static(), HERE / "engine", load_catalogue())
+    catalogue = load_catalogue()
+    app.extensions["railcase.assets"] = Assets(find_static(), HERE / "engine", catalogue)
+    install_wording(app, catalogue)
     account.install(app)
     account.csrf.exempt(phone_api)  # no cookie is looked at there: a bearer token cannot be ridden on
     for blueprint in (phone_pages, phone_api, account_pages, office_pages, report_pages):

@@ -1,19 +1,30 @@
-"""Pages of the office."""
+"""Addresses of the office; what they show is in cases.py, people.py and devices.py beside this file."""
 
-from flask import Blueprint, render_template
+from flask import Blueprint
 
-from webapp.access import public, signed_in
+from webapp.office import cases, devices, people
 
 blueprint = Blueprint("office", __name__)
 
+# address, method, view
+TABLE = [
+    ("/injury", "GET", cases.injury),
+    ("/office/", "GET", cases.list_cases),
+    ("/office/cases/<case_id>", "GET", cases.show_case),
+    ("/office/cases/<case_id>/notes", "POST", cases.add_note),
+    ("/office/cases/<case_id>/outcome", "POST", cases.confirm_outcome),
+    ("/office/cases/<case_id>/reopen", "POST", cases.reopen),
+    ("/office/photos/<sha256>", "GET", cases.show_photo),
+    ("/office/people", "GET", people.list_people),
+    ("/office/people", "POST", people.add_person),
+    ("/office/people/<person_id>", "GET", people.show_person),
+    ("/office/people/<person_id>/role", "POST", people.change_role),
+    ("/office/people/<person_id>/password", "POST", people.set_password),
+    ("/office/people/<person_id>/active", "POST", people.set_active),
+    ("/office/devices", "GET", devices.list_devices),
+    ("/office/devices/<key>/revoke", "POST", devices.revoke),
+    ("/office/pairings", "POST", devices.make_pairing),
+]
 
-@blueprint.get("/injury")
-@public
-def injury() -> str:
-    return render_template("office/injury.html")
-
-
-@blueprint.get("/office/")
-@signed_in()
-def list_cases() -> str:
-    return render_template("office/cases.html")
+for address, method, view in TABLE:
+    blueprint.add_url_rule(address, endpoint=view.__name__, view_func=view, methods=[method])

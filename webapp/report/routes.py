@@ -1,5 +1,19 @@
-"""The printable report of a case."""
+"""The printable report of a case: first for the customer in plain words, then the evidence for those who want it."""
 
-from flask import Blueprint
+from flask import Blueprint, render_template
+
+from webapp.access import signed_in, workshop_to_read
+from webapp.report.plain import explain
+from webapp.store import sheet
+from webapp.store.moments import now
 
 blueprint = Blueprint("report", __name__)
+
+
+@blueprint.get("/office/cases/<case_id>/report")
+@signed_in()
+def show_report(case_id: str) -> str:
+    with workshop_to_read() as workshop:
+        found = sheet.read_sheet(workshop, case_id)
+        workshop_name = workshop.row().name
+    return render_template("report/case.html", **found, plain=explain(found), workshop_name=workshop_name, now=now())

@@ -116,6 +116,13 @@ def read_rows(workshop: Workshop, case_id: str) -> list[Entry]:
     return workshop.all(workshop.select(Entry).where(Entry.case_id == case_id).order_by(Entry.position))
 
 
+def next_seq(workshop: Workshop, device: str) -> int:
+    """The next running number of a device whose entries are made here."""
+    wanted = workshop.select(Entry, Entry.content).where(Entry.device == device).order_by(Entry.feed.desc())
+    last = workshop.first(wanted)
+    return json.loads(last)["seq"] + 1 if last else 1
+
+
 def list_case_ids(workshop: Workshop) -> list[str]:
     return workshop.all(workshop.select(Entry, Entry.case_id).distinct().order_by(Entry.case_id))
 

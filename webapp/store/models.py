@@ -108,7 +108,11 @@ class Entry(Base):
     position: Mapped[int] = mapped_column(Integer)
     chain: Mapped[str] = mapped_column(SHA256)
     received_at: Mapped[str] = mapped_column(MOMENT)
-    __table_args__ = (Unique("workshop_id", "feed"), Unique("workshop_id", "case_id", "position"))
+    __table_args__ = (
+        Unique("workshop_id", "feed"),
+        Unique("workshop_id", "case_id", "position"),
+        Index("ix_entries_device", "workshop_id", "device", "feed"),
+    )
 
 
 class Case(Base):

@@ -1,209 +1,139 @@
-"""first tables"""
+"""First tables: workshops, people, sign-ins, phones, pairings, tries, the log, photos and the projections."""
 
 import sqlalchemy as sa
 from alembic import op
 
-revision = '0001'
+revision = "0001"
 down_revision = None
 branch_labels = None
 depends_on = None
 
+ID, MOMENT, SHA256 = sa.String(64), sa.String(24), sa.String(64)
+WORD = sa.String(40).with_variant(sa.String(40, collation="C"), "postgresql")
+
+
+def must(name: str, kind) -> sa.Column:
+    return sa.Column(name, kind, nullable=False)
+
+
+def may(name: str, kind) -> sa.Column:
+    return sa.Column(name, kind, nullable=True)
+
+
+def keyed(table: str, *columns: str) -> sa.PrimaryKeyConstraint:
+    return sa.PrimaryKeyConstraint(*columns, name=f"pk_{table}")
+
+
+def points(table: str, column: str, target: str) -> sa.ForeignKeyConstraint:
+    return sa.ForeignKeyConstraint([column], [target], name=f"fk_{table}_{column}")
+
+
+def points_to_case(table: str) -> sa.ForeignKeyConstraint:
+    return sa.ForeignKeyConstraint(
+        ["workshop_id", "case_id"], ["cases.workshop_id", "cases.id"], name=f"fk_{table}_workshop_id_case_id"
+    )
+
+
+def one_of(table: str, *columns: str) -> sa.UniqueConstraint:
+    return sa.UniqueConstraint(*columns, name=f"uq_{table}_{'_'.join(columns)}")
+
+
+def in_workshop(table: str) -> sa.ForeignKeyConstraint:
+    return points(table, "workshop_id", "workshops.id")
+
+
+def make_people() -> None:
+    op.create_table(
+        "workshops", must("id", ID), must("name", sa.String(200)), must("last_feed", sa.BigInteger()),
+        must("created_at", MOMENT), keyed("workshops", "id"), one_of("workshops", "name"),
+    )
+    op.create_table(
+        "people", must("id", ID), must("workshop_id", ID), must("name", sa.String(200)), may("login", sa.String(200)),
+        must("role", sa.String(20)), may("password_hash", sa.String(200)), must("active", sa.Boolean()),
+        must("created_at", MOMENT), keyed("people", "id"), one_of("people", "login"), in_workshop("people"),
+    )
+    op.create_index("ix_people_workshop_id", "people", ["workshop_id"])
+    op.create_table(
+        "sign_ins", must("secret_hash", SHA256), must("workshop_id", ID), must("person_id", ID),
+        must("created_at", MOMENT), must("seen_at", MOMENT), keyed("sign_ins", "secret_hash"),
+        in_workshop("sign_ins"), points("sign_ins", "person_id", "people.id"),
+    )
+    op.create_index("ix_sign_ins_person_id", "sign_ins", ["person_id"])
+    op.create_table(
+        "attempts", must("key", sa.String(200)), must("window", sa.BigInteger()), must("count", sa.Integer()),
+        keyed("attempts", "key", "window"),
+    )
+
+
+def make_devices() -> None:
+    op.create_table(
+        "devices", must("key", ID), must("workshop_id", ID), must("install", ID), must("person_id", ID),
+        must("name", sa.String(200)), must("secret_hash", SHA256), may("app", sa.String(40)), must("paired_at", MOMENT),
+        may("seen_at", MOMENT), may("revoked_at", MOMENT), keyed("devices", "key"),
+        one_of("devices", "workshop_id", "install"), in_workshop("devices"), points("devices", "person_id", "people.id"),
+    )
+    op.create_table(
+        "pairings", must("id", ID), must("workshop_id", ID), must("person_id", ID), must("secret_hash", SHA256),
+        must("slot", sa.String(8)), must("code_hash", sa.String(200)), must("made_at", MOMENT),
+        must("expires_at", MOMENT), must("tries", sa.Integer()), may("used_at", MOMENT), keyed("pairings", "id"),
+        one_of("pairings", "secret_hash"), in_workshop("pairings"), points("pairings", "person_id", "people.id"),
+    )
+    op.create_index("ix_pairings_slot", "pairings", ["slot"])
+
+
+def make_log() -> None:
+    op.create_table(
+        "entries", must("workshop_id", ID), must("id", ID), must("case_id", ID), must("device", ID),
+        must("kind", sa.String(64)), must("content", sa.Text()), must("feed", sa.BigInteger()),
+        must("position", sa.Integer()), must("chain", SHA256), must("received_at", MOMENT),
+        keyed("entries", "workshop_id", "id"), one_of("entries", "workshop_id", "feed"),
+        one_of("entries", "workshop_id", "case_id", "position"), in_workshop("entries"),
+    )
+    op.create_index("ix_entries_device", "entries", ["workshop_id", "device", "feed"])
+    op.create_table(
+        "photos", must("workshop_id", ID), must("sha256", SHA256), must("type", sa.String(20)),
+        must("size", sa.Integer()), must("width", sa.Integer()), must("height", sa.Integer()),
+        must("received_at", MOMENT), keyed("photos", "workshop_id", "sha256"), in_workshop("photos"),
+    )
+
+
+def make_projections() -> None:
+    op.create_table(
+        "cases", must("workshop_id", ID), must("id", ID), must("state", sa.String(20)),
+        must("registration", sa.String(200)), must("vin", sa.String(200)), must("description", sa.String(400)),
+        may("fault", sa.String(64)), may("pump", sa.String(20)), must("differs", sa.Boolean()),
+        must("conflicts", sa.Integer()), must("entries", sa.Integer()), may("problem", sa.Text()),
+        may("opened_at", sa.String(40)), must("updated_at", MOMENT), keyed("cases", "workshop_id", "id"),
+        in_workshop("cases"),
+    )
+    op.create_index("ix_cases_recent", "cases", ["workshop_id", "updated_at", "id"])
+    op.create_index("ix_cases_state", "cases", ["workshop_id", "state", "updated_at", "id"])
+    op.create_table(
+        "case_documents", must("workshop_id", ID), must("case_id", ID), must("document", sa.Text()),
+        must("assessment", sa.Text()), keyed("case_documents", "workshop_id", "case_id"),
+        points_to_case("case_documents"),
+    )
+    op.create_table(
+        "case_words", must("workshop_id", ID), must("word", WORD), must("case_id", ID),
+        keyed("case_words", "workshop_id", "word", "case_id"), points_to_case("case_words"),
+    )
+    op.create_index("ix_case_words_case", "case_words", ["workshop_id", "case_id", "word"])
+    op.create_table(
+        "photo_refs", must("workshop_id", ID), must("entry_id", ID), must("case_id", ID), must("device", ID),
+        must("sha256", SHA256), keyed("photo_refs", "workshop_id", "entry_id"), in_workshop("photo_refs"),
+    )
+    op.create_index("ix_photo_refs_sha256", "photo_refs", ["workshop_id", "sha256"])
+    op.create_index("ix_photo_refs_device", "photo_refs", ["workshop_id", "device"])
+
 
 def upgrade() -> None:
-    # ### commands auto generated by Alembic - please adjust! ###
-    op.create_table('attempts',
-    sa.Column('key', sa.String(length=200), nullable=False),
-    sa.Column('window', sa.BigInteger(), nullable=False),
-    sa.Column('count', sa.Integer(), nullable=False),
-    sa.PrimaryKeyConstraint('key', 'window', name=op.f('pk_attempts'))
-    )
-    op.create_table('workshops',
-    sa.Column('id', sa.String(length=64), nullable=False),
-    sa.Column('name', sa.String(length=200), nullable=False),
-    sa.Column('last_feed', sa.BigInteger(), nullable=False),
-    sa.Column('created_at', sa.String(length=24), nullable=False),
-    sa.PrimaryKeyConstraint('id', name=op.f('pk_workshops')),
-    sa.UniqueConstraint('name', name=op.f('uq_workshops_name'))
-    )
-    op.create_table('cases',
-    sa.Column('workshop_id', sa.String(length=64), nullable=False),
-    sa.Column('id', sa.String(length=64), nullable=False),
-    sa.Column('state', sa.String(length=20), nullable=False),
-    sa.Column('registration', sa.String(length=200), nullable=False),
-    sa.Column('vin', sa.String(length=200), nullable=False),
-    sa.Column('description', sa.String(length=400), nullable=False),
-    sa.Column('fault', sa.String(length=64), nullable=True),
-    sa.Column('pump', sa.String(length=20), nullable=True),
-    sa.Column('differs', sa.Boolean(), nullable=False),
-    sa.Column('conflicts', sa.Integer(), nullable=False),
-    sa.Column('entries', sa.Integer(), nullable=False),
-    sa.Column('problem', sa.Text(), nullable=True),
-    sa.Column('opened_at', sa.String(length=40), nullable=True),
-    sa.Column('updated_at', sa.String(length=24), nullable=False),
-    sa.ForeignKeyConstraint(['workshop_id'], ['workshops.id'], name=op.f('fk_cases_workshop_id')),
-    sa.PrimaryKeyConstraint('workshop_id', 'id', name=op.f('pk_cases'))
-    )
-    with op.batch_alter_table('cases', schema=None) as batch_op:
-        batch_op.create_index('ix_cases_recent', ['workshop_id', 'updated_at', 'id'], unique=False)
-        batch_op.create_index('ix_cases_state', ['workshop_id', 'state', 'updated_at', 'id'], unique=False)
-
-    op.create_table('entries',
-    sa.Column('workshop_id', sa.String(length=64), nullable=False),
-    sa.Column('id', sa.String(length=64), nullable=False),
-    sa.Column('case_id', sa.String(length=64), nullable=False),
-    sa.Column('device', sa.String(length=64), nullable=False),
-    sa.Column('kind', sa.String(length=64), nullable=False),
-    sa.Column('content', sa.Text(), nullable=False),
-    sa.Column('feed', sa.BigInteger(), nullable=False),
-    sa.Column('position', sa.Integer(), nullable=False),
-    sa.Column('chain', sa.String(length=64), nullable=False),
-    sa.Column('received_at', sa.String(length=24), nullable=False),
-    sa.ForeignKeyConstraint(['workshop_id'], ['workshops.id'], name=op.f('fk_entries_workshop_id')),
-    sa.PrimaryKeyConstraint('workshop_id', 'id', name=op.f('pk_entries')),
-    sa.UniqueConstraint('workshop_id', 'case_id', 'position', name=op.f('uq_entries_workshop_id_case_id_position')),
-    sa.UniqueConstraint('workshop_id', 'feed', name=op.f('uq_entries_workshop_id_feed'))
-    )
-    op.create_table('people',
-    sa.Column('id', sa.String(length=64), nullable=False),
-    sa.Column('workshop_id', sa.String(length=64), nullable=False),
-    sa.Column('name', sa.String(length=200), nullable=False),
-    sa.Column('login', sa.String(length=200), nullable=True),
-    sa.Column('role', sa.String(length=20), nullable=False),
-    sa.Column('password_hash', sa.String(length=200), nullable=True),
-    sa.Column('active', sa.Boolean(), nullable=False),
-    sa.Column('created_at', sa.String(length=24), nullable=False),
-    sa.ForeignKeyConstraint(['workshop_id'], ['workshops.id'], name=op.f('fk_people_workshop_id')),
-    sa.PrimaryKeyConstraint('id', name=op.f('pk_people')),
-    sa.UniqueConstraint('login', name=op.f('uq_people_login'))
-    )
-    with op.batch_alter_table('people', schema=None) as batch_op:
-        batch_op.create_index(batch_op.f('ix_people_workshop_id'), ['workshop_id'], unique=False)
-
-    op.create_table('photo_refs',
-    sa.Column('workshop_id', sa.String(length=64), nullable=False),
-    sa.Column('entry_id', sa.String(length=64), nullable=False),
-    sa.Column('case_id', sa.String(length=64), nullable=False),
-    sa.Column('device', sa.String(length=64), nullable=False),
-    sa.Column('sha256', sa.String(length=64), nullable=False),
-    sa.ForeignKeyConstraint(['workshop_id'], ['workshops.id'], name=op.f('fk_photo_refs_workshop_id')),
-    sa.PrimaryKeyConstraint('workshop_id', 'entry_id', name=op.f('pk_photo_refs'))
-    )
-    with op.batch_alter_table('photo_refs', schema=None) as batch_op:
-        batch_op.create_index('ix_photo_refs_device', ['workshop_id', 'device'], unique=False)
-        batch_op.create_index('ix_photo_refs_sha256', ['workshop_id', 'sha256'], unique=False)
-
-    op.create_table('photos',
-    sa.Column('workshop_id', sa.String(length=64), nullable=False),
-    sa.Column('sha256', sa.String(length=64), nullable=False),
-    sa.Column('type', sa.String(length=20), nullable=False),
-    sa.Column('size', sa.Integer(), nullable=False),
-    sa.Column('width', sa.Integer(), nullable=False),
-    sa.Column('height', sa.Integer(), nullable=False),
-    sa.Column('received_at', sa.String(length=24), nullable=False),
-    sa.ForeignKeyConstraint(['workshop_id'], ['workshops.id'], name=op.f('fk_photos_workshop_id')),
-    sa.PrimaryKeyConstraint('workshop_id', 'sha256', name=op.f('pk_photos'))
-    )
-    op.create_table('case_documents',
-    sa.Column('workshop_id', sa.String(length=64), nullable=False),
-    sa.Column('case_id', sa.String(length=64), nullable=False),
-    sa.Column('document', sa.Text(), nullable=False),
-    sa.Column('assessment', sa.Text(), nullable=False),
-    sa.ForeignKeyConstraint(['workshop_id', 'case_id'], ['cases.workshop_id', 'cases.id'], name=op.f('fk_case_documents_workshop_id_case_id')),
-    sa.PrimaryKeyConstraint('workshop_id', 'case_id', name=op.f('pk_case_documents'))
-    )
-    op.create_table('case_words',
-    sa.Column('workshop_id', sa.String(length=64), nullable=False),
-    sa.Column('word', sa.String(length=40), nullable=False),
-    sa.Column('case_id', sa.String(length=64), nullable=False),
-    sa.ForeignKeyConstraint(['workshop_id', 'case_id'], ['cases.workshop_id', 'cases.id'], name=op.f('fk_case_words_workshop_id_case_id')),
-    sa.PrimaryKeyConstraint('workshop_id', 'word', 'case_id', name=op.f('pk_case_words'))
-    )
-    with op.batch_alter_table('case_words', schema=None) as batch_op:
-        batch_op.create_index('ix_case_words_case', ['workshop_id', 'case_id', 'word'], unique=False)
-
-    op.create_table('devices',
-    sa.Column('key', sa.String(length=64), nullable=False),
-    sa.Column('workshop_id', sa.String(length=64), nullable=False),
-    sa.Column('install', sa.String(length=64), nullable=False),
-    sa.Column('person_id', sa.String(length=64), nullable=False),
-    sa.Column('name', sa.String(length=200), nullable=False),
-    sa.Column('secret_hash', sa.String(length=64), nullable=False),
-    sa.Column('app', sa.String(length=40), nullable=True),
-    sa.Column('paired_at', sa.String(length=24), nullable=False),
-    sa.Column('seen_at', sa.String(length=24), nullable=True),
-    sa.Column('revoked_at', sa.String(length=24), nullable=True),
-    sa.ForeignKeyConstraint(['person_id'], ['people.id'], name=op.f('fk_devices_person_id')),
-    sa.ForeignKeyConstraint(['workshop_id'], ['workshops.id'], name=op.f('fk_devices_workshop_id')),
-    sa.PrimaryKeyConstraint('key', name=op.f('pk_devices')),
-    sa.UniqueConstraint('workshop_id', 'install', name=op.f('uq_devices_workshop_id_install'))
-    )
-    op.create_table('pairings',
-    sa.Column('id', sa.String(length=64), nullable=False),
-    sa.Column('workshop_id', sa.String(length=64), nullable=False),
-    sa.Column('person_id', sa.String(length=64), nullable=False),
-    sa.Column('secret_hash', sa.String(length=64), nullable=False),
-    sa.Column('slot', sa.String(length=8), nullable=False),
-    sa.Column('code_hash', sa.String(length=200), nullable=False),
-    sa.Column('made_at', sa.String(length=24), nullable=False),
-    sa.Column('expires_at', sa.String(length=24), nullable=False),
-    sa.Column('tries', sa.Integer(), nullable=False),
-    sa.Column('used_at', sa.String(length=24), nullable=True),
-    sa.ForeignKeyConstraint(['person_id'], ['people.id'], name=op.f('fk_pairings_person_id')),
-    sa.ForeignKeyConstraint(['workshop_id'], ['workshops.id'], name=op.f('fk_pairings_workshop_id')),
-    sa.PrimaryKeyConstraint('id', name=op.f('pk_pairings')),
-    sa.UniqueConstraint('secret_hash', name=op.f('uq_pairings_secret_hash'))
-    )
-    with op.batch_alter_table('pairings', schema=None) as batch_op:
-        batch_op.create_index(batch_op.f('ix_pairings_slot'), ['slot'], unique=False)
-
-    op.create_table('sign_ins',
-    sa.Column('secret_hash', sa.String(length=64), nullable=False),
-    sa.Column('workshop_id', sa.String(length=64), nullable=False),
-    sa.Column('person_id', sa.String(length=64), nullable=False),
-    sa.Column('created_at', sa.String(length=24), nullable=False),
-    sa.Column('seen_at', sa.String(length=24), nullable=False),
-    sa.ForeignKeyConstraint(['person_id'], ['people.id'], name=op.f('fk_sign_ins_person_id')),
-    sa.ForeignKeyConstraint(['workshop_id'], ['workshops.id'], name=op.f('fk_sign_ins_workshop_id')),
-    sa.PrimaryKeyConstraint('secret_hash', name=op.f('pk_sign_ins'))
-    )
-    with op.batch_alter_table('sign_ins', schema=None) as batch_op:
-        batch_op.create_index(batch_op.f('ix_sign_ins_person_id'), ['person_id'], unique=False)
-
-    # ### end Alembic commands ###
+    make_people()
+    make_devices()
+    make_log()
+    make_projections()
 
 
 def downgrade() -> None:
-    # ### commands auto generated by Alembic - please adjust! ###
-    with op.batch_alter_table('sign_ins', schema=None) as batch_op:
-        batch_op.drop_index(batch_op.f('ix_sign_ins_person_id'))
-
-    op.drop_table('sign_ins')
-    with op.batch_alter_table('pairings', schema=None) as batch_op:
-        batch_op.drop_index(batch_op.f('ix_pairings_slot'))
-
-    op.drop_table('pairings')
-    op.drop_table('devices')
-    with op.batch_alter_table('case_words', schema=None) as batch_op:
-        batch_op.drop_index('ix_case_words_case')
-
-    op.drop_table('case_words')
-    op.drop_table('case_documents')
-    op.drop_table('photos')
-    with op.batch_alter_table('photo_refs', schema=None) as batch_op:
-        batch_op.drop_index('ix_photo_refs_sha256')
-        batch_op.drop_index('ix_photo_refs_device')
-
-    op.drop_table('photo_refs')
-    with op.batch_alter_table('people', schema=None) as batch_op:
-        batch_op.drop_index(batch_op.f('ix_people_workshop_id'))
-
-    op.drop_table('people')
-    op.drop_table('entries')
-    with op.batch_alter_table('cases', schema=None) as batch_op:
-        batch_op.drop_index('ix_cases_state')
-        batch_op.drop_index('ix_cases_recent')
-
-    op.drop_table('cases')
-    op.drop_table('workshops')
-    op.drop_table('attempts')
-    # ### end Alembic commands ###
+    for table in ("photo_refs", "case_words", "case_documents", "cases", "photos", "entries", "pairings", "devices",
+                  "attempts", "sign_ins", "people", "workshops"):
+        op.drop_table(table)

@@ -1,0 +1,170 @@
+"""A case laid out for reading, for the office page and the report alike: readings beside their verdicts, names beside
+ids, and who did what on which phone."""
+
+from functools import cache
+
+from webapp.library.loader import load_catalogue
+from webapp.store import cases, log, photos
+from webapp.store.cases import OFFICE_DEVICE
+from webapp.store.devices import list_devices
+from webapp.store.people import list_people
+from webapp.store.scope import Workshop
+
+NAMED = ("quantities", "faults", "checks", "components", "instruments", "complaints", "layouts", "supplies", "profiles")
+
+
+@cache
+def names() -> dict[str, dict[str, str]]:
+    """Names by id, for each part of the catalogue."""
+    catalogue = load_catalogue()
+    table = {part: {row["id"]: row["name"] for row in catalogue[part]} for part in NAMED}
+    table["cautions"] = {row["id"]: row["title"] for row in catalogue["cautions"]}
+    table["steps"] = {f"{check['id']}/{step['id']}": step["text"] for check in catalogue["checks"]
+                      for step in check["steps"]}
+    table["choices"] = {f"{row['id']}/{choice['id']}": choice["name"] for row in catalogue["quantities"]
+                        for choice in row["choices"]}
+    return table
+
+
+def name_of(part: str, id_: str | None) -> str:
+    return names()[part].get(id_ or "", id_ or "")
+
+
+class Authors:
+    """Who wrote an entry: the person it names, else the owner of the phone it came from."""
+
+    def __init__(self, workshop: Workshop, rows: list):
+        self.people = {person.id: person.name for person in list_people(workshop)}
+        self.phones = {device.install: (device.name, owner.name) for device, owner in list_devices(workshop)}
+        self.devices = {row.id: row.device for row in rows}
+
+    def person(self, by: str, entry_id: str | None = None) -> str:
+        if by in self.people:
+            return self.people[by]
+        phone = self.phones.get(self.devices.get(entry_id or "", ""))
+        return phone[1] if phone else "a person not known here"
+
+    def device(self, entry_id: str) -> str:
+        device = self.devices.get(entry_id, "")
+        if device == OFFICE_DEVICE:
+            return "the office"
+        return self.phones[device][0] if device in self.phones else "a phone not known here"
+
+
+def write_number(value) -> str:
+    return f"{value:g}" if isinstance(value, int | float) and not isinstance(value, bool) else str(value)
+
+
+def write_value(reading: dict, unit: str | None) -> str:
+    """The value as it was recorded, with its unit; a choice by its name."""
+    value = reading["value"]
+    if isinstance(value, list):
+        text = ", ".join(write_number(part) for part in value)
+    elif isinstance(value, str):
+        return names()["choices"].get(f"{reading['quantity']}/{value}", value)
+    else:
+        text = write_number(value)
+    return f"{text} {reading.get('unit') or unit or ''}".strip()
+
+
+def write_uncertainty(verdict: dict | None) -> str:
+    """Expanded uncertainty at about 95 % (twice the standard uncertainty), in the canonical unit."""
+    standard = (verdict or {}).get("standard_uncertainty")
+    return f"± {2 * standard:.2g} {verdict['unit'] or ''}".strip() if verdict and standard else ""
+
+
+def lay_out_reading(reading: dict, verdict: dict | None, authors: Authors) -> dict:
+    return {
+        "id": reading["id"],
+        "name": name_of("quantities", reading["quantity"]),
+        "value": write_value(reading, (verdict or {}).get("unit")),
+        "uncertainty": write_uncertainty(verdict),
+        "limit": (verdict or {}).get("limit_text", ""),
+        "basis": (verdict or {}).get("basis", ""),
+        "verdict": (verdict or {}).get("verdict"),
+        "close": bool((verdict or {}).get("close")),
+        "text": (verdict or {}).get("text", ""),
+        "doubt": (verdict or {}).get("doubt"),
+        "phase": reading.get("phase") or "before",
+        "instrument": name_of("instruments", reading.get("instrument")),
+        "at": reading.get("at"),
+        "by": authors.person(reading.get("by", ""), reading["id"]),
+        "reason": reading.get("reason"),
+    }
+
+
+def lay_out_readings(whole: cases.WholeCase, authors: Authors) -> list[dict]:
+    verdicts = {row["reading"]: row for row in whole.assessment.get("verdicts") or []}
+    readings = whole.document.get("readings") or []
+    return [lay_out_reading(reading, verdicts.get(reading["id"]), authors) for reading in readings]
+
+
+def lay_out_steps(document: dict) -> list[dict]:
+    """Ticked steps by check, in the catalogue's order."""
+    ticked = document.get("steps") or {}
+    rows = []
+    for check, name in names()["checks"].items():
+        done = [text for key, text in names()["steps"].items() if key.startswith(f"{check}/") and ticked.get(key)]
+        if done:
+            rows.append({"check": name, "steps": done})
+    return rows
+
+
+def sign(rows: list | None, authors: Authors) -> list[dict]:
+    """Stamped rows (notes, cautions, sign-offs, repairs) with their author and check by name."""
+    return [{**row, "by": authors.person(row.get("by", ""), row.get("entry")),
+             "device": authors.device(row.get("entry", "")), "check": name_of("checks", row.get("check")),
+             "caution": name_of("cautions", row.get("caution"))} for row in rows or []]
+
+
+def lay_out_log(rows: list, authors: Authors) -> list[dict]:
+    return [{"position": row.position, "kind": row.kind, "id": row.id, "chain": row.chain,
+             "received_at": row.received_at, "device": authors.device(row.id)} for row in rows]
+
+
+def lay_out_photos(workshop: Workshop, document: dict, authors: Authors) -> list[dict]:
+    rows = sign(document.get("photos"), authors)
+    arrived = photos.list_arrived(workshop, [row["sha256"] for row in rows])
+    return [{**row, "arrived": row["sha256"] in arrived} for row in rows]
+
+
+def lay_out_vehicle(vehicle: dict) -> dict:
+    assumed = vehicle.get("assumed") or []
+    return {
+        **vehicle,
+        "layout": name_of("layouts", vehicle.get("layout")),
+        "supply": name_of("supplies", vehicle.get("supply")),
+        "assumed": [field for field in ("layout", "supply", "cylinders") if field in assumed],
+    }
+
+
+def read_sheet(workshop: Workshop, case_id: str) -> dict:
+    """All that a page about one case needs."""
+    whole = cases.get_case(workshop, case_id)
+    document, assessment = whole.document, whole.assessment
+    authors = Authors(workshop, whole.log)
+    pump = assessment.get("pump") or {}
+    return {
+        "row": whole.row,
+        "case": document,
+        "assessment": assessment,
+        "vehicle": lay_out_vehicle(document.get("vehicle") or {}),
+        "complaints": [name_of("complaints", row) for row in document.get("complaints") or []],
+        "differences": whole.differences,
+        "readings": lay_out_readings(whole, authors),
+        "voided": [lay_out_reading(row, None, authors) for row in document.get("voided") or []],
+        "not_measured": [{**row, "name": name_of("quantities", row["quantity"])}
+                         for row in document.get("not_measured") or []],
+        "pump_missing": [name_of("quantities", row) for row in dict.fromkeys(pump.get("missing") or [])],
+        "steps": lay_out_steps(document),
+        "notes": sign(document.get("notes"), authors),
+        "cautions": sign(document.get("cautions"), authors),
+        "signed": sign(document.get("signed"), authors),
+        "repairs": sign(document.get("repairs"), authors),
+        "concluded": next(iter(sign([document["concluded"]], authors)), None) if document.get("concluded") else None,
+        "outcome": next(iter(sign([document["outcome"]], authors)), None) if document.get("outcome") else None,
+        "photos": lay_out_photos(workshop, document, authors),
+        "log": lay_out_log(whole.log, authors),
+        "broken_at": log.verify_case(workshop, case_id),
+        "faults": names()["faults"],
+    }
