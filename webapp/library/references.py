@@ -209,7 +209,8 @@ def possible_outcomes(quantity: dict, limit: dict) -> list[str]:
 
 def check_signs(file: str, at: str, fault: dict, quantities: dict, limits: dict) -> list[Flaw]:
     """A sign names an outcome its limit can have, and those of one quantity add up to 1 at most."""
-    flaws, sums = [], {}
+    flaws: list[Flaw] = []
+    sums: dict[str, float] = {}
     for k, sign in enumerate(fault["signs"]):
         name, field = sign["quantity"], f"{at}signs[{k}]."
         if name not in quantities or name not in limits:

@@ -6,6 +6,7 @@ Unknown keys are refused everywhere, so that a misspelt key cannot be ignored in
 
 import math
 import re
+from typing import Any
 
 from marshmallow import RAISE, Schema, ValidationError, fields, validate, validates_schema
 
@@ -29,41 +30,41 @@ class Real(fields.Field):
         return value
 
 
-def whole(low: int, high: int) -> fields.Field:
+def whole(low: int, high: int) -> Any:
     return fields.Integer(required=True, strict=True, validate=validate.Range(low, high))
 
 
-def ident(**more: object) -> fields.Field:
+def ident(**more: Any) -> Any:
     text = "{input!r} is not an id; use lower-case letters, digits, _ or -"
     return fields.String(required=True, validate=validate.Regexp(ID_PATTERN, error=text), **more)
 
 
-def words(**more: object) -> fields.Field:
+def words(**more: Any) -> Any:
     return fields.String(required=True, validate=validate.Length(1, 400, error="must hold 1 to 400 characters"), **more)
 
 
-def real(low: float | None = None, high: float | None = None, **more: object) -> fields.Field:
+def real(low: float | None = None, high: float | None = None, **more: Any) -> Any:
     return Real(required=True, validate=validate.Range(low, high), **more)
 
 
-def one_of(choices: tuple, **more: object) -> fields.Field:
+def one_of(choices: tuple, **more: Any) -> Any:
     error = "{input!r} is not one of " + ", ".join(choices)
     return fields.String(required=True, validate=validate.OneOf(choices, error=error), **more)
 
 
-def flag() -> fields.Field:
+def flag() -> Any:
     return fields.Boolean(required=True, truthy={True}, falsy={False})
 
 
-def ids(least: int = 0) -> fields.Field:
+def ids(least: int = 0) -> Any:
     return fields.List(ident(), required=True, validate=validate.Length(min=least))
 
 
-def lines(least: int = 0) -> fields.Field:
+def lines(least: int = 0) -> Any:
     return fields.List(words(), required=True, validate=validate.Length(min=least))
 
 
-def rows(schema: type[Schema], least: int = 1) -> fields.Field:
+def rows(schema: type[Schema], least: int = 1) -> Any:
     return fields.List(fields.Nested(schema), required=True, validate=validate.Length(min=least))
 
 
