@@ -135,6 +135,7 @@ class QuantityRow(Provenance):
     instruments, layouts, supplies = ids(1), ids(1), ids(1)
     state = one_of(STATES)
     needs_duration = flag()
+    slip = real(0, 0.2)
     states = fields.List(one_of(RETURN_STATES), required=True)
 
     @validates_schema
