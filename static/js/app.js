@@ -94,7 +94,9 @@ async function boot() {
     replaced: () => store.send({ type: 'update_replaced' }),
     lost: () => store.send({ type: 'notice', text: 'The browser closed the storage of this app. Close the app and open it again.' }),
   });
-  render(html`<${Root} store=${store} act=${act} />`, document.getElementById('app'));
+  const place = document.getElementById('app');
+  place.replaceChildren();
+  render(html`<${Root} store=${store} act=${act} />`, place);
   try {
     const found = await readStorage();
     store.send({ type: 'booted', found });

@@ -1,4 +1,4 @@
-// Form pieces: a text line, a list to choose from, and choices as big buttons.
+// Form pieces: a text line, a longer text, and choices as big buttons.
 import { html } from './html.js';
 import { Button } from './button.js';
 
@@ -15,14 +15,6 @@ export function TextField({ name, label, help, value, onText, error, extra = {} 
 export function TextArea({ name, label, value, onText, rows = 4 }) {
   return html`<label class="field" data-field=${name}><span class="field-label">${label}</span>
     <textarea name=${name} rows=${rows} value=${value} onInput=${(e) => onText(e.currentTarget.value)}></textarea></label>`;
-}
-
-/** @param {{name: string, label: string, options: {id: string, name: string}[], value: string, onPick: (id: string) => void}} props */
-export function SelectField({ name, label, options, value, onPick }) {
-  return html`<label class="field" data-field=${name}><span class="field-label">${label}</span>
-    <select name=${name} value=${value} onChange=${(e) => onPick(e.currentTarget.value)}>
-      ${options.map((o) => html`<option value=${o.id} selected=${o.id === value}>${o.name}</option>`)}
-    </select></label>`;
 }
 
 /** One or several of a few, each a full-width press with its help below the name. */

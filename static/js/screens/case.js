@@ -47,13 +47,13 @@ function bottomFor(id, kase, assessment, next) {
     Next: ${next.name} <span class="press-note">about ${next.minutes} min</span><//>`;
 }
 
-function CheckRow({ id, check, kase, catalogue, isNext }) {
+function CheckRow({ id, check, number, kase, catalogue, isNext }) {
   const progress = checkProgress(check, catalogue, kase);
   const count = progress.total && progress.status === 'part' ? ` ${progress.done} of ${progress.total}` : '';
   return html`<li class="row" data-check=${check.id} data-status=${progress.status}>
     <${Button} act="open-check" kind="row" href=${address('case', id, 'check', check.id)}>
-      <span class="row-main"><span class="row-mark" aria-hidden="true">${progress.status === 'done' ? '✓' : isNext ? '›' : '·'}</span>${check.name}</span>
-      <span class="row-note">${PROGRESS_WORDS[progress.status]}${count}${isNext ? ' · next' : ''} · ${check.minutes} min</span>
+      <span class="row-main row-numbered"><span class="row-mark" aria-hidden="true">${progress.status === 'done' ? '✓' : number}</span><span>${check.name}</span></span>
+      <span class="row-note row-indent">${PROGRESS_WORDS[progress.status]}${count}${isNext ? ' · next' : ''} · ${check.minutes} min</span>
     <//>
   </li>`;
 }
@@ -84,7 +84,7 @@ export function Case({ id }) {
     ${unsent ? html`<p class="unsent" data-unsent=${unsent}>${formatCount(unsent, 'entry', 'entries')} of this case only on this phone.</p>` : null}
     <div class="narrow-only"><${Ledger} kase=${kase} assessment=${assessment} /></div>
     <h2>All checks</h2>
-    <ul class="rows">${checks.map((check) => html`<${CheckRow} key=${check.id} id=${id} check=${check} kase=${kase} catalogue=${catalogue} isNext=${Boolean(next && next.check === check.id)} />`)}</ul>
+    <ul class="rows">${checks.map((check, index) => html`<${CheckRow} key=${check.id} id=${id} check=${check} number=${index + 1} kase=${kase} catalogue=${catalogue} isNext=${Boolean(next && next.check === check.id)} />`)}</ul>
     <h2>This case</h2>
     <div class="stack">
       <${Button} act="readings" href=${address('case', id, 'readings')}>All readings<//>

@@ -41,7 +41,7 @@ function QuantityRow({ id, check, row }) {
 }
 
 function Bottom({ id, check, next, upcoming, onTick }) {
-  if (next.kind === 'step') return html`<${Button} act="next-step" kind="main" onClick=${() => onTick(next.step, true)}>Done: ${next.step.text}<//>`;
+  if (next.kind === 'step') return html`<${Button} act="next-step" kind="main" onClick=${() => onTick(next.step, true)}>Step ${next.number} of ${next.count} done<//>`;
   if (next.kind !== 'done') {
     return html`<${Button} act="next-step" kind="main" href=${actionHref(id, check.id, next.quantity, next.kind === 'timer')} extra=${{ 'data-quantity': next.quantity }}>
       ${next.kind === 'timer' ? 'Time' : 'Enter'}: ${next.name}<//>`;
@@ -50,7 +50,16 @@ function Bottom({ id, check, next, upcoming, onTick }) {
   return html`<${Button} act="to-case" kind="main" href=${address('case', id)}>Back to the case<//>`;
 }
 
+/** Bring the step that is due before the eyes, once it is not the first. */
+function useCurrentInView(stepId, isFirst) {
+  useEffect(() => {
+    const row = stepId && !isFirst ? document.querySelector('.step-current') : null;
+    if (row) row.scrollIntoView({ block: 'center' });
+  }, [stepId]);
+}
+
 function Steps({ id, check, rows, kase, catalogue, next, onTick }) {
+  useCurrentInView(next.step ? next.step.id : '', next.number === 1);
   return html`<ol class="steps">${checkSteps(check, catalogue, kase.vehicle).map((step, index) => {
     const row = step.quantity ? rows.find((r) => r.quantity.id === step.quantity) : null;
     const done = row ? Boolean(row.reading) || row.missing !== null : isTicked(kase, check.id, step.id);
@@ -83,8 +92,9 @@ export function Check({ id, check: checkId }) {
   if (cautions.length) return html`<${CautionGate} id=${id} check=${check} cautions=${cautions} act=${act} />`;
   const rows = quantityRows(check, catalogue, kase, assessment);
   const found = nextInCheck(check, catalogue, kase);
-  const next = { ...found, name: found.quantity ? byId(catalogue.quantities, found.quantity).name : '' };
-  const inSteps = new Set(checkSteps(check, catalogue, kase.vehicle).map((s) => s.quantity));
+  const steps = checkSteps(check, catalogue, kase.vehicle);
+  const next = { ...found, name: found.quantity ? byId(catalogue.quantities, found.quantity).name : '', number: steps.indexOf(found.step) + 1, count: steps.length };
+  const inSteps = new Set(steps.map((s) => s.quantity));
   const others = rows.filter((row) => !inSteps.has(row.quantity.id));
   const onTick = (step, ticked) => act.record([{ case: id, kind: 'step_ticked', body: { check: check.id, step: step.id, ticked } }]);
   return html`<${Frame} screen="check" title=${check.name} back=${address('case', id)} caution=${check.cautions[0]}

@@ -111,7 +111,7 @@ export function NewCase({ id }) {
     setForm(next);
     keepDraft(draftKey, next);
   };
-  const missing = [!form.layout && 'how the pressure is set', !form.cylinders && 'the number of cylinders'].filter(Boolean);
+  const missing = [!form.layout && 'the pressure control', !form.cylinders && 'cylinders'].filter(Boolean);
   const save = async () => {
     setSaving(true);
     const caseId = id || uuid7(Date.now());

@@ -1,7 +1,7 @@
 // Enter one reading: choices as big buttons, numbers on a large pad, checked by the engine while it is typed.
 import { html, useApp, useEffect, useState } from '../parts/html.js';
 import { Button } from '../parts/button.js';
-import { Choices, SelectField } from '../parts/field.js';
+import { Choices } from '../parts/field.js';
 import { activeText, emptyForm, nextPlace, readingBody, typeText, whatIsMissing } from '../parts/entry-form.js';
 import { Fold, Frame } from '../parts/frame.js';
 import { Pad } from '../parts/pad.js';
@@ -53,7 +53,7 @@ function Places({ form, quantity, setForm }) {
   const many = quantity.kind === 'list';
   return html`<div class=${many ? 'places places-many' : 'places'}>
     ${form.texts.map((text, i) => place(i, many ? `Cyl. ${i + 1}` : 'Value', text, form.unit))}
-    ${quantity.needs_duration ? place(form.texts.length, 'Collected for', form.duration, 's') : null}
+    ${quantity.needs_duration ? place(form.texts.length, 'Time', form.duration, 's') : null}
   </div>`;
 }
 
@@ -65,16 +65,28 @@ function Message({ live, problems, whole }) {
 }
 
 function NumberEntry({ form, quantity, setForm, message }) {
-  const places = form.texts.length + (quantity.needs_duration ? 1 : 0);
   return html`
+    ${quantity.states.length ? html`<${Choices} name="state" label="Engine" wrap=${true} options=${quantity.states.map((s) => ({ id: s, name: STATE_NAMES[s] || s }))}
+      isChosen=${(s) => s === form.condition} onPick=${(condition) => setForm({ ...form, condition })} />` : null}
     <${Places} form=${form} quantity=${quantity} setForm=${setForm} />
     ${message}
     ${quantity.units.length > 1 ? html`<div class="units" role="group" aria-label="Unit">${quantity.units.map((unit) => html`<${Button} act="unit" pressed=${form.unit === unit}
-      onClick=${() => setForm({ ...form, unit })} extra=${{ 'data-unit': unit }}>${unit}<//>`)}</div>` : null}
-    ${quantity.states.length ? html`<${Choices} name="state" label="Engine" wrap=${true} options=${quantity.states.map((s) => ({ id: s, name: STATE_NAMES[s] || s }))}
-      isChosen=${(s) => s === form.condition} onPick=${(condition) => setForm({ ...form, condition })} />` : null}
-    <${Pad} text=${activeText(form)} onText=${(text) => setForm(typeText(form, text))} />
-    ${places > 1 ? html`<${Button} act="next-place" onClick=${() => setForm({ ...form, active: nextPlace(form, quantity) })}>Next field<//>` : null}`;
+      onClick=${() => setForm({ ...form, unit })} extra=${{ 'data-unit': unit }}>${unit}<//>`)}</div>` : null}`;
+}
+
+/** The pad stands still at the bottom, whatever is said above it: a press must not land on a key that has just moved. */
+function NumberPad({ form, quantity, setForm }) {
+  if (quantity.kind === 'choice') return null;
+  const many = form.texts.length + (quantity.needs_duration ? 1 : 0) > 1;
+  return html`<${Pad} text=${activeText(form)} onText=${(text) => setForm(typeText(form, text))}
+    onNext=${many ? () => setForm({ ...form, active: nextPlace(form, quantity) }) : null} />`;
+}
+
+function Instrument({ form, instruments, onPick }) {
+  const chosen = byId(instruments, form.instrument);
+  if (instruments.length < 2) return null;
+  return html`<${Fold} act="instruments" title=${`Read with: ${chosen ? chosen.name.toLowerCase() : 'choose'}`}>
+    <${Choices} name="instrument" label="Read with" options=${instruments.map((i) => ({ id: i.id, name: i.name, help: i.note }))} isChosen=${(i) => i === form.instrument} onPick=${onPick} /><//>`;
 }
 
 function LimitHelp({ quantity, kase, catalogue }) {
@@ -84,6 +96,13 @@ function LimitHelp({ quantity, kase, catalogue }) {
     <p>${quantity.help}</p>
     ${text ? html`<p>Limit: ${text} (${limit.reason ? `your case: ${limit.reason}` : limit.basis}).</p>` : null}
   <//>`;
+}
+
+function useActiveInView(active) {
+  useEffect(() => {
+    const place = document.querySelector('.place-active');
+    if (place && active > 0) place.scrollIntoView({ block: 'nearest' });
+  }, [active]);
 }
 
 function useForm(key, quantity, vehicle, settings) {
@@ -108,6 +127,7 @@ export function Reading({ id, check: checkId, quantity: quantityId }) {
   const [problems, setProblems] = useState([]);
   const [busy, setBusy] = useState(false);
   useEffect(() => holdAwake(), []);
+  useActiveInView(form.active);
   const missing = whatIsMissing(form, quantity);
   const body = missing ? null : readingBody(form, quantity, checkId);
   const live = useLiveCheck(kase.vehicle, body);
@@ -133,11 +153,11 @@ export function Reading({ id, check: checkId, quantity: quantityId }) {
   const instruments = quantity.instruments.map((name) => byId(catalogue.instruments, name)).filter(Boolean);
   const message = html`<${Message} live=${live} problems=${problems} whole=${!missing} />`;
   return html`<${Frame} screen="reading" title=${quantity.name} back=${address('case', id, 'check', checkId)} caution=${check.cautions[0]} quiet=${true}
-    bottom=${html`<${Button} act="save-reading" kind="main" disabled=${Boolean(missing) || busy || live.problems.length > 0} onClick=${askOrSave}>${missing || 'Save'}<//>`}>
+    bottom=${html`<${NumberPad} form=${form} quantity=${quantity} setForm=${change} /><${Button} act="save-reading" kind="main" disabled=${Boolean(missing) || busy || live.problems.length > 0} onClick=${askOrSave}>${missing || (live.problems.length ? 'Check the value' : 'Save')}<//>`}>
     ${quantity.kind === 'choice'
     ? html`<${Choices} name="value" label=${quantity.help} options=${quantity.choices} isChosen=${(c) => c === form.choice} onPick=${(choice) => change({ ...form, choice })} />${message}`
     : html`<${NumberEntry} form=${form} quantity=${quantity} setForm=${change} message=${message} />`}
-    ${instruments.length > 1 ? html`<${SelectField} name="instrument" label="Read with" options=${instruments} value=${form.instrument} onPick=${(instrument) => change({ ...form, instrument })} />` : null}
+    <${Instrument} form=${form} instruments=${instruments} onPick=${(instrument) => change({ ...form, instrument })} />
     <${LimitHelp} quantity=${quantity} kase=${kase} catalogue=${catalogue} />
     <${Button} act="missing" href=${address('case', id, 'check', checkId, 'missing', quantityId)}>Could not measure<//>
   <//>`;

@@ -94,8 +94,8 @@ function NotReached({ href, moments }) {
 }
 
 function saveTiming(id, check, quantity, moments, timing) {
-  const body = { quantity: quantity.id, value: Number(timing.value.toFixed(3)), unit: 's', instrument: 'tap_timer', check: check.id,
-    standard_uncertainty: Number(timing.standard_uncertainty.toFixed(4)) };
+  const body = { quantity: quantity.id, value: Number(timing.value.toFixed(2)), unit: 's', instrument: 'tap_timer', check: check.id,
+    standard_uncertainty: Number(timing.standard_uncertainty.toFixed(3)) };
   if (phaseOf(check.id) !== 'before') body.phase = phaseOf(check.id);
   if (moments.target !== null) body.target_bar = moments.target;
   return { case: id, kind: 'reading_taken', body };
