@@ -35,7 +35,8 @@ def explain_finding(found: dict) -> list[str]:
         return [f"It is confirmed: {name_fault(found, found['outcome']).lower()}.", found["outcome"].get("text") or ""]
     if found["concluded"]:
         said = found["concluded"].get("text") or f"{name_fault(found, found['concluded'])}."
-        return [f"After {count_readings(found)} the technician concluded:", said]
+        doubt = "A later check of the same readings comes to another result. Ask before a part is replaced."
+        return [f"After {count_readings(found)} the technician concluded:", said, doubt if found["differences"] else ""]
     conclusion = found["assessment"].get("conclusion")
     if conclusion:
         return [f"{count_readings(found).capitalize()} point to this: {conclusion['name'].lower()}.",
@@ -49,6 +50,8 @@ def name_fault(found: dict, stated: dict) -> str:
 
 
 def explain_pump(found: dict) -> list[str]:
+    if found["is_elsewhere"]:
+        return ["The fault lies elsewhere. Nothing that was measured speaks for replacing the high-pressure pump."]
     answer = PUMP_ANSWERS.get(found["row"].pump or "", PUMP_ANSWERS["open"])
     missing = found["pump_missing"]
     if found["row"].pump in ("cleared", "condemned") or not missing:
