@@ -31,8 +31,8 @@ IDS = st.sampled_from(
     ["crank_pressure", "injector_return", "fuel_present", "bar", "generic", "regulator-only", "railcase-case/1"]
 )
 ODD = JSON | IDS
-REQUEST_KEYS = st.sampled_from("entries,reading,vehicle,value,from,to,vin,taps,own_sd_s,expected".split(","))  # noqa: SIM905
-    ["entries", "reading", "vehicle", "value", "from", "to", "vin", "taps", "own_sd_s", "expected"]
+REQUEST_KEYS = st.sampled_from(
+    ["entries", "reading", "vehicle", "value", "from", "to", "vin", "taps", "own_sd_s", "expected"],
 )
 
 

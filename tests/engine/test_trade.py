@@ -115,6 +115,8 @@ GOOD_BUT_FOR_THE_PUMP = [
     read("actuator_supply_voltage", 12), read("regulator_resistance", 3), read("metering_valve_resistance", 3),
     read("spring_pressure", 70), read("held_pressure", 130), read("open_metering_pressure", 125),
     read("regulator_return_flow", 1), read("injector_return", [5, 5, 6, 5], state="cranking"),
+    read("battery_voltage_rest", 12.6), read("battery_voltage_cranking", 10.5), read("sensor_reference_voltage", 5),
+    read("injector_resistance", [0.4, 0.4, 0.41, 0.4]), read("decay_time", 4),
 ]  # fmt: skip
 
 

@@ -3,7 +3,7 @@
 Rules for this file: the model is data (faults.json); this file only multiplies and adds. Posterior and information are
 exact for that model.
 Method: one fault at a time; each quantity has three outcomes (low, in, high), or its choices; P(outcome | fault) from the
-fault's signs, a small slip probability otherwise. A reading enters as graded evidence: its outcomes weighted by the
+fault's signs, the quantity's small slip probability (data) otherwise. A reading enters as graded evidence: its outcomes weighted by the
 probability that the true value lies there, so a close reading moves belief little. Expected information of a check is
 the sum over its unread quantities of the mutual information, at most the entropy left; its worth is information per
 minute, intrusion charged as minutes. A check that must come first inherits the worth of what it opens.
@@ -20,12 +20,12 @@ from .verdicts import Finding
 
 Suspect = namedtuple("Suspect", ("fault", "probability"))
 
-SLIP = 0.02  # judgement: chance that a sound part still reads outside on a given side
-LIKELIEST_IN = 0.01  # judgement: no sign is certain
+LIKELIEST_IN = 0.005  # judgement: no sign is certain
 CODE_FLOOR = 1e-3
 COMPLAINT_MISFIT = 0.5  # judgement: a complaint that a fault does not usually cause halves its weight
 LEAST_BITS = 1e-3
 MIN_MINUTES = 1.0
+NO_START = "no_start"
 
 
 def outcome_names(quantity: dict) -> list:
@@ -51,7 +51,7 @@ def outcome_table(fault: dict, quantity: dict, limit: dict) -> dict:
     """
     kind, names = quantity["kind"], outcome_names(quantity)
     inside = limit["good"] if kind == "choice" else ["in"]
-    table = {name: 0.0 if name in inside else SLIP for name in names}
+    table = {name: 0.0 if name in inside else quantity["slip"] for name in names}
     for side in ("low", "high"):
         if kind == "number" and limit[side] is None:
             table[side] = 0.0
@@ -137,13 +137,19 @@ def check_bits(check: dict, wanted: list, faults: list, probabilities: list, cas
     return min(total, entropy(probabilities))
 
 
+def can_be_read(quantity: dict, case: Case) -> bool:
+    """True when the vehicle has the quantity and, for one that needs a running engine, the engine starts at all."""
+    runs = NO_START not in case.complaints
+    return fits_vehicle(quantity, case.vehicle) and (runs or quantity["state"] != "running")
+
+
 def wanted_quantities(check: dict, read: dict, case: Case, book: Book, missed_too: bool) -> list:
     """Return the quantities of a check still to be read on this vehicle; doubted and unclear ones are asked again."""
     wanted = []
     for name in check["quantities"]:
         finding = read.get(name)
         settled = finding is not None and finding.doubt is None and finding.verdict != "unclear"
-        if fits_vehicle(book.quantities[name], case.vehicle) and not settled:
+        if can_be_read(book.quantities[name], case) and not settled:
             if missed_too or name not in case.not_measured or finding is not None:
                 wanted.append(name)
     return wanted

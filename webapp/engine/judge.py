@@ -28,12 +28,15 @@ RETEST = "retest"
 
 
 def conclude(suspects: list, read: dict, pump: dict, case: Case) -> dict | None:
-    """Return the conclusion {fault, name, probability, action, confirm_by, text}, None while there is none."""
+    """Return the conclusion {fault, name, probability, action, confirm_by, detail, text}, None while there is none."""
     first = suspects[0]
     if first.probability < case.chosen["pump_probability"] or not has_proof(first.fault, read):
         return None
     if first.fault["id"] == PUMP_FAULT and pump["status"] != "condemned":
         return None
+    row = suspect_rows(suspects[:1], list(read.values()))[0]
+    cylinders = row["detail"].get("cylinders", [])
+    where = f" (cylinder {', '.join([str(c) for c in cylinders])})" if cylinders else ""
     sure = f"{100.0 * first.probability:.0f} % on the evidence recorded"
     return {
         "fault": first.fault["id"],
@@ -41,7 +44,8 @@ def conclude(suspects: list, read: dict, pump: dict, case: Case) -> dict | None:
         "probability": first.probability,
         "action": first.fault["action"],
         "confirm_by": first.fault["confirm_by"],
-        "text": f"{first.fault['name']}: {sure}. {first.fault['action']}",
+        "detail": row["detail"],
+        "text": f"{first.fault['name']}{where}: {sure}. {first.fault['action']}",
     }
 
 

@@ -110,7 +110,8 @@ def judge_choice(reading: Reading, quantity: dict, limit: Limit, case: Case) -> 
     verdict = "pass" if reading.value in limit.good else "fail"
     row = base_row(reading, quantity, limit, case, verdict)
     names = {c["id"]: c["name"] for c in quantity["choices"]}
-    row["text"] = sentence(quantity["name"] + ":", names[reading.value].lower(), row["limit_text"], verdict, False, None)
+    seen = f"{quantity['name']}: {names[reading.value].lower()}"
+    row["text"] = seen + (", as it should be." if verdict == "pass" else f"; it {row['limit_text']}.")
     row["reason"] = f"Seen or not seen; limit by {limit.basis}."
     return Finding(row, quantity["id"], reading.phase, verdict, {reading.value: 1.0}, None)
 

@@ -1,0 +1,95 @@
+"""Actors of the browser tests: a server with people, a phone that keeps its storage, an office desk."""
+
+import os
+import signal
+import subprocess
+from collections.abc import Iterator
+from contextlib import suppress
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, BrowserContext, Page, Playwright, sync_playwright
+
+from e2e.hands import Hands
+from e2e.stage import CHROMIUM, DESK_SIZE, PASSWORD, PHONE_SIZE, Complaints, Server
+
+
+@pytest.fixture(scope="session")
+def playwright() -> Iterator[Playwright]:
+    with sync_playwright() as running:
+        yield running
+
+
+@pytest.fixture(scope="session")
+def browser(playwright: Playwright) -> Iterator[Browser]:
+    browser = playwright.chromium.launch(executable_path=CHROMIUM)
+    yield browser
+    browser.close()
+
+
+@pytest.fixture
+def server(tmp_path: Path) -> Iterator[Server]:
+    (tmp_path / "data").mkdir()
+    server = Server(tmp_path / "data")
+    server.add_person("Olga Office", "office", "office")
+    server.add_person("Tarek Technician", "technician", "technician")
+    server.start()
+    yield server
+    server.stop()
+
+
+class Phone:
+    """A phone: a browser profile on disk, which may be killed and opened again."""
+
+    def __init__(self, playwright: Playwright, profile: Path, size: dict):
+        self.playwright, self.profile, self.size = playwright, profile, size
+        self.context: BrowserContext | None = None
+        self.complaints: Complaints | None = None
+
+    def open(self, url: str) -> Hands:
+        self.context = self.playwright.chromium.launch_persistent_context(
+            str(self.profile), executable_path=CHROMIUM, viewport=self.size, device_scale_factor=2, has_touch=True
+        )
+        self.complaints = Complaints(self.context)
+        page = self.context.pages[0]
+        page.goto(url)
+        return Hands(page)
+
+    def kill(self) -> None:
+        """End every process of the browser at once, as an empty battery would."""
+        found = subprocess.run(["pgrep", "-f", f"user-data-dir={self.profile}"], capture_output=True, text=True)
+        for number in found.stdout.split():
+            with suppress(ProcessLookupError):
+                os.kill(int(number), signal.SIGKILL)
+        with suppress(Exception):
+            self.context.close()
+        for lock in self.profile.glob("Singleton*"):
+            lock.unlink()
+
+    def close(self) -> None:
+        if self.context is not None:
+            with suppress(Exception):
+                self.context.close()
+
+
+@pytest.fixture
+def phone(playwright: Playwright, tmp_path: Path) -> Iterator[Phone]:
+    phone = Phone(playwright, tmp_path / "profile", PHONE_SIZE)
+    yield phone
+    phone.close()
+    phone.complaints.assert_none()
+
+
+@pytest.fixture
+def desk(browser: Browser, server: Server) -> Iterator[Page]:
+    """The office's browser, signed in."""
+    context = browser.new_context(viewport=DESK_SIZE)
+    complaints = Complaints(context)
+    page = context.new_page()
+    page.goto(server.url + "/office/")
+    page.fill('[name="login"]', "office")
+    page.fill('[name="password"]', PASSWORD)
+    page.click('main button[type="submit"]')
+    yield page
+    context.close()
+    complaints.assert_none()

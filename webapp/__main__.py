@@ -1,0 +1,5 @@
+"""`python -m webapp` is the `railcase` command."""
+
+from webapp.cli import main
+
+main(prog_name="railcase")
