@@ -92,9 +92,8 @@ class Complaints:
         self.texts: list[str] = []
         context.on("console", lambda message: self.note(message.type, message.text))
         context.on("weberror", lambda error: self.texts.append(f"exception: {error.error}"))
-        context.add_init_script(
-            "addEventListener('securitypolicyviolation', (e) => console.error('policy: ' + e.violatedDirective + ' ' + e.blockedURI))"
-        )
+        report = "(e) => console.error(`policy: ${e.violatedDirective} ${e.blockedURI}`)"
+        context.add_init_script(f"addEventListener('securitypolicyviolation', {report})")
 
     def note(self, kind: str, text: str) -> None:
         """Keep errors; a request that found no server is no fault of the page."""

@@ -106,11 +106,22 @@ def test_a_thousand_lines_stream_in_flat_memory() -> None:
     assert peak_kilobytes(1000) - peak_kilobytes(50) < 4000
 
 
+def make_entry(number: int, kind: str, body: dict) -> dict:
+    return {
+        "id": f"01910000-0000-7000-8000-00000000000{number}",
+        "case": "01910000-0000-7000-8000-00000000000c",
+        "device": "d",
+        "seq": number,
+        "clock": number,
+        "at": "2026-05-04T10:00:00Z",
+        "by": "p",
+        "kind": kind,
+        "body": body,
+    }
+
+
 def test_fold_takes_any_order_and_repeats() -> None:
-    entry = {"id": "01910000-0000-7000-8000-000000000001", "case": "01910000-0000-7000-8000-00000000000c", "device": "d",
-             "seq": 1, "clock": 1, "at": "2026-05-04T10:00:00Z", "by": "p", "kind": "note_added", "body": {"text": "hello"}}  # fmt: skip
-    other = {**entry, "id": "01910000-0000-7000-8000-000000000002", "seq": 2, "clock": 2, "kind": "codes_set",
-             "body": {"codes": ["P0087"]}}  # fmt: skip
+    entry, other = make_entry(1, "note_added", {"text": "hello"}), make_entry(2, "codes_set", {"codes": ["P0087"]})
     one = run("fold", text="\n".join(map(json.dumps, [entry, other])))
     two = run("fold", text="\n".join(map(json.dumps, [other, entry, other])))
     assert one.returncode == 0

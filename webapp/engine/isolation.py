@@ -2,11 +2,11 @@
 
 Rules for this file: the model is data (faults.json); this file only multiplies and adds. Posterior and information are
 exact for that model.
-Method: one fault at a time; each quantity has three outcomes (low, in, high), or its choices; P(outcome | fault) from the
-fault's signs, the quantity's small slip probability (data) otherwise. A reading enters as graded evidence: its outcomes weighted by the
-probability that the true value lies there, so a close reading moves belief little. Expected information of a check is
-the sum over its unread quantities of the mutual information, at most the entropy left; its worth is information per
-minute, intrusion charged as minutes. A check that must come first inherits the worth of what it opens.
+Method: one fault at a time; each quantity has three outcomes (low, in, high), or its choices; P(outcome | fault) comes from
+the fault's signs, from the quantity's small slip probability otherwise. A reading enters as graded evidence: its outcomes
+weighted by the probability that the true value lies there, so a close reading moves belief little. Expected information of
+a check is the sum over its unread quantities of the mutual information, at most the entropy left; its worth is information
+per minute, intrusion charged as minutes. A check that must come first inherits the worth of what it opens.
 Sources: Bayes' rule and mutual information are textbook (identities, from memory); information per cost after Pattipati
 and Alexandridis, IEEE Trans. SMC 20 (1990) 872-887, as quoted in later abstracts.
 """
