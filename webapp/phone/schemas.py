@@ -53,7 +53,7 @@ class SyncIn(Strict):
     format = fields.String(required=True, validate=validate.Equal("railcase-sync/1"))
     app = fields.String(required=True, validate=validate.Length(min=1, max=40))
     cursor = fields.Integer(required=True, strict=True, validate=validate.Range(min=0, max=LARGEST_COUNT))
-    entries = fields.List(fields.Raw(), required=True, validate=validate.Length(max=MOST_ENTRIES))
+    entries = fields.List(fields.Raw(allow_none=True), required=True, validate=validate.Length(max=MOST_ENTRIES))
 
 
 class Result(Strict):

@@ -144,3 +144,12 @@ def guard_pairing(session: Session, address: str) -> None:
     """Count one try at pairing, from this address and from everywhere. *Refuses* with TooManyTries."""
     attempts.count_try(session, attempts.PAIR_ADDRESS, address)
     attempts.count_try(session, attempts.PAIR_ALL, "")
+
+
+def find_author(workshop: Workshop, by: str, device: str) -> Person | None:
+    """The person an entry names, else the owner of the phone it comes from (a phone may record before it is paired)."""
+    named = workshop.first(workshop.select(Person).where(Person.id == by))
+    if named is not None:
+        return named
+    wanted = workshop.select(Device, Person).join(Person, Person.id == Device.person_id)
+    return workshop.first(wanted.where(Device.install == device))

@@ -9,6 +9,7 @@ import json
 from typing import NamedTuple
 
 from webapp.store import judging
+from webapp.store.devices import find_author
 from webapp.store.models import Entry
 from webapp.store.scope import Workshop
 from webapp.store.shape import list_shape_problems, write_content
@@ -35,14 +36,23 @@ def next_chain(before: str, content: str) -> str:
     return hashlib.sha256(f"{before}\n{content}".encode()).hexdigest()
 
 
-def list_problems(entry: dict, device: str) -> list[dict]:
+def list_problems(workshop: Workshop, entry: dict, device: str) -> list[dict]:
+    """What speaks against a new entry: its shape, its sender, its content, and for a sign-off its author's role."""
     problems = list_shape_problems(entry)
     if problems:
         return problems
     if entry["device"] != device:
         return [{"code": "wrong_device", "field": "device",
                  "text": f"device: {entry['device']!r} is not the phone that sends it; send it from that phone"}]
-    return judging.list_problems(entry)
+    return judging.list_problems(entry) or list_sign_off_problems(workshop, entry)
+
+
+def list_sign_off_problems(workshop: Workshop, entry: dict) -> list[dict]:
+    author = find_author(workshop, entry["by"], entry["device"]) if entry["kind"] == "signed_off" else None
+    if author is None or author.role != "apprentice":
+        return []
+    return [{"code": "not_allowed", "field": "by",
+             "text": f"by: {author.name} is an apprentice; let a technician or the office sign off"}]
 
 
 def find_known(workshop: Workshop, entries: list) -> dict[str, str]:
@@ -106,7 +116,7 @@ def append(workshop: Workshop, entries: list, device: str, moment: str) -> tuple
     *Returns* one arrival per entry, in order, and the ids of the cases that have grown.
     """
     appender = Appender(workshop, entries, moment)
-    arrivals = [appender.take(entry, lambda e: list_problems(e, device)) for entry in entries]
+    arrivals = [appender.take(entry, lambda e: list_problems(workshop, e, device)) for entry in entries]
     workshop.session.flush()
     workshop.add_many(Entry, appender.rows)
     return arrivals, {row["case_id"] for row in appender.rows}

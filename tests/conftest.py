@@ -1,0 +1,93 @@
+"""A server of its own for each test that asks for one, and the people who use it."""
+
+from pathlib import Path
+
+import pytest
+from argon2 import PasswordHasher
+from flask import Flask
+from sqlalchemy.orm import Session
+
+from tests.actors import PASSWORD, Desk, Phone
+from webapp.app import create_app
+from webapp.settings import Settings
+from webapp.store import devices, people
+from webapp.store.db import Database, migrate
+from webapp.store.scope import Workshop, add_workshop, find_workshop
+
+ROLES = ("technician", "apprentice", "office")
+
+
+@pytest.fixture(autouse=True)
+def cheap_hashes(monkeypatch):
+    """Passwords of tests need not be slow to guess."""
+    cheap = PasswordHasher(time_cost=1, memory_cost=8, parallelism=1)
+    monkeypatch.setattr(people, "hasher", cheap)
+    monkeypatch.setattr(devices, "hasher", cheap)
+
+
+@pytest.fixture
+def settings(tmp_path: Path) -> Settings:
+    return Settings(data=tmp_path, database_url=f"sqlite:///{tmp_path / 'test.db'}", secret_key="k" * 40)
+
+
+@pytest.fixture
+def database(settings: Settings) -> Database:
+    """Migrated, with one workshop and a person of each role, and another workshop with an office person."""
+    migrate(settings)
+    opened = Database(settings)
+    with opened.writing() as session:
+        for name, roles in (("own", ROLES), ("other", ("office", "technician"))):
+            workshop = add_workshop(session, name)
+            for role in roles:
+                people.add_person(workshop, name=f"{role} of {name}", role=role, login=f"{role}@{name}", password=PASSWORD)
+    return opened
+
+
+@pytest.fixture
+def app(database: Database, settings: Settings) -> Flask:
+    return create_app(settings)
+
+
+def own_workshop(session: Session) -> Workshop:
+    found = find_workshop(session, "own")
+    assert found
+    return found
+
+
+def invite(database: Database, workshop_name: str, role: str) -> str:
+    """A pairing code for the person of that role."""
+    with database.writing() as session:
+        workshop = find_workshop(session, workshop_name)
+        assert workshop
+        person = next(row for row in people.list_people(workshop) if row.role == role)
+        return devices.make_pairing(workshop, person.id).code
+
+
+@pytest.fixture
+def technician(app: Flask, database: Database) -> Phone:
+    return Phone(app, invite(database, "own", "technician"))
+
+
+@pytest.fixture
+def apprentice(app: Flask, database: Database) -> Phone:
+    return Phone(app, invite(database, "own", "apprentice"), "phone in the bay")
+
+
+@pytest.fixture
+def other_workshop(app: Flask, database: Database) -> Phone:
+    return Phone(app, invite(database, "other", "technician"), "phone elsewhere")
+
+
+@pytest.fixture
+def office(app: Flask) -> Desk:
+    return Desk(app, "office@own")
+
+
+@pytest.fixture
+def other_office(app: Flask) -> Desk:
+    return Desk(app, "office@other")
+
+
+@pytest.fixture
+def nobody(app: Flask) -> Desk:
+    return Desk(app)
