@@ -7,6 +7,7 @@ import { createSync } from './offline/sync.js';
 import { createUpdates } from './update.js';
 import { readPersistence, wasCleared } from './offline/persist.js';
 import * as db from './offline/db.js';
+import { loadDrafts } from './offline/drafts.js';
 import { sortRows } from './offline/rows.js';
 import { Root } from './root.js';
 
@@ -39,7 +40,7 @@ async function loadToken() {
 async function readStorage() {
   const install = await db.ensureInstall(Date.now());
   const [settings, cases, outbox, pairing, known] = await Promise.all(
-    [db.getMeta('settings'), db.listCases(), db.listOutbox(), loadToken(), db.getMeta('people')]);
+    [db.getMeta('settings'), db.listCases(), db.listOutbox(), loadToken(), db.getMeta('people'), loadDrafts()]);
   const found = { install, cases: sortRows(cases), outbox, settings: { ...store.get().settings, ...settings }, paired: Boolean(pairing) };
   if (pairing) Object.assign(found, { person: pairing.person, workshop: pairing.workshop });
   if (known) found.people = known.people || [];

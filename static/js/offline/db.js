@@ -13,6 +13,7 @@ function upgrade(db) {
   db.createObjectStore('photos', { keyPath: 'sha256' });
   db.createObjectStore('meta');
   db.createObjectStore('catalogue');
+  db.createObjectStore('drafts');
 }
 
 let opening = null;
@@ -65,6 +66,16 @@ export const getPhoto = (sha256) => withDb((db) => db.get('photos', sha256));
 export const keepPhoto = (photo) => withDb((db) => db.put('photos', photo));
 export const getCatalogueCopy = () => withDb((db) => db.get('catalogue', 'text'));
 export const keepCatalogueCopy = (text) => withDb((db) => db.put('catalogue', text, 'text'));
+
+export const putDraft = (key, value) => withDb((db) => (value === null ? db.delete('drafts', key) : db.put('drafts', value, key)));
+
+export function allDrafts() {
+  return withDb(async (db) => {
+    const tx = db.transaction('drafts');
+    const [keys, values] = await Promise.all([tx.store.getAllKeys(), tx.store.getAll()]);
+    return new Map(keys.map((key, index) => [key, values[index]]));
+  });
+}
 
 async function nextSeq(tx) {
   const seq = ((await tx.objectStore('meta').get('seq')) || 0) + 1;

@@ -38,19 +38,3 @@ export function explainStorageError(error) {
   if (name === 'SecurityError' || name === 'NotFoundError') return 'This browser does not let the app keep anything. Leave private browsing, then open the app again.';
   return `This was NOT saved: ${(error && error.message) || 'unknown storage error'}. Try again.`;
 }
-
-/** Drafts: what is typed but not saved, kept over a reload. Losing one is no disaster, so small storage will do. */
-export function readDraft(key) {
-  try {
-    return JSON.parse(localStorage.getItem(`draft.${key}`));
-  } catch {
-    return null;
-  }
-}
-
-export function keepDraft(key, value) {
-  try {
-    if (value === null) localStorage.removeItem(`draft.${key}`);
-    else localStorage.setItem(`draft.${key}`, JSON.stringify(value));
-  } catch { /* small storage full or forbidden: the draft is lost on reload, nothing saved is */ }
-}

@@ -6,7 +6,7 @@ import { Fold, Frame } from '../parts/frame.js';
 import { PumpStanding } from '../parts/pump.js';
 import { formatChance } from '../format.js';
 import { byId, fitsVehicle } from '../plan.js';
-import { keepDraft, readDraft } from '../offline/persist.js';
+import { keepDraft, readDraft } from '../offline/drafts.js';
 import { address } from '../routes.js';
 import { caseName, useCase } from './case.js';
 

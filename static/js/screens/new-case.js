@@ -4,7 +4,7 @@ import { Button } from '../parts/button.js';
 import { Choices, TextField } from '../parts/field.js';
 import { Fold, Frame } from '../parts/frame.js';
 import { safeDefault } from '../plan.js';
-import { keepDraft, readDraft } from '../offline/persist.js';
+import { keepDraft, readDraft } from '../offline/drafts.js';
 import { uuid7 } from '../offline/rows.js';
 import { address } from '../routes.js';
 

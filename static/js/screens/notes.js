@@ -5,7 +5,7 @@ import { TextArea, TextField } from '../parts/field.js';
 import { Frame, PersonName } from '../parts/frame.js';
 import { shrinkPhoto } from '../capture/camera.js';
 import { loadPhoto } from '../offline/photos.js';
-import { keepDraft, readDraft } from '../offline/persist.js';
+import { keepDraft, readDraft } from '../offline/drafts.js';
 import { formatWhen } from '../format.js';
 import { address } from '../routes.js';
 import { useCase } from './case.js';

@@ -8,7 +8,7 @@ import { Pad } from '../parts/pad.js';
 import { holdAwake } from '../capture/camera.js';
 import { formatLimits, formatQuantity, formatReading } from '../format.js';
 import { byId, limitFor, phaseOf } from '../plan.js';
-import { keepDraft, readDraft } from '../offline/persist.js';
+import { keepDraft, readDraft } from '../offline/drafts.js';
 import { address } from '../routes.js';
 import { useCase } from './case.js';
 

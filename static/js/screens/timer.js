@@ -7,7 +7,7 @@ import { holdAwake } from '../capture/camera.js';
 import { neverReached, noTaps, reachedAttempts, tap } from '../capture/taps.js';
 import { formatQuantity, formatTyped } from '../format.js';
 import { byId, limitFor, phaseOf } from '../plan.js';
-import { keepDraft, readDraft } from '../offline/persist.js';
+import { keepDraft, readDraft } from '../offline/drafts.js';
 import { address } from '../routes.js';
 import { useCase } from './case.js';
 
