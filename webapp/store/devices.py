@@ -151,5 +151,4 @@ def find_author(workshop: Workshop, by: str, device: str) -> Person | None:
     named = workshop.first(workshop.select(Person).where(Person.id == by))
     if named is not None:
         return named
-    wanted = workshop.select(Device, Person).join(Person, Person.id == Device.person_id)
-    return workshop.first(wanted.where(Device.install == device))
+    return workshop.first(workshop.select(Device, Person).where(Person.id == Device.person_id, Device.install == device))

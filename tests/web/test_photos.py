@@ -1,0 +1,131 @@
+"""Photos: whole pictures of known types, under their own sum, seen by their own workshop only."""
+
+import hashlib
+import io
+import zlib
+
+import pytest
+from PIL import Image
+
+from webapp.store import photos
+
+
+def draw(format_: str = "PNG", size: tuple[int, int] = (8, 6), colour: str = "red") -> bytes:
+    file = io.BytesIO()
+    Image.new("RGB", size, colour).save(file, format_)
+    return file.getvalue()
+
+
+def speak_of(phone, data: bytes, type_: str = "image/png") -> str:
+    """Send the entry that announces a photo; return its sum."""
+    sha256 = hashlib.sha256(data).hexdigest()
+    phone.sync([phone.entry("photo_added", {"sha256": sha256, "type": type_, "size": max(len(data), 1), "caption": "seat"})])
+    return sha256
+
+
+@pytest.mark.parametrize(("format_", "type_"), [("PNG", "image/png"), ("JPEG", "image/jpeg"), ("WEBP", "image/webp")])
+def test_it_is_wanted_stored_and_given_back(technician, apprentice, format_, type_):
+    data = draw(format_)
+    sha256 = speak_of(technician, data, type_)
+    assert technician.sync([])["photos_wanted"] == [sha256]
+    assert apprentice.sync([])["photos_wanted"] == []
+    assert technician.put_photo(sha256, data, type_).status_code == 201
+    assert technician.sync([])["photos_wanted"] == []
+    got = apprentice.client.get(f"/api/v1/photos/{sha256}", headers=apprentice.headers)
+    assert (got.data, got.content_type) == (data, type_)
+
+
+def test_sending_twice_is_fine(technician):
+    data = draw()
+    sha256 = speak_of(technician, data)
+    assert [technician.put_photo(sha256, data).status_code for _ in range(2)] == [201, 200]
+
+
+def test_the_office_sees_it_and_the_other_workshop_does_not(technician, office, other_office, other_workshop):
+    data = draw()
+    sha256 = speak_of(technician, data)
+    technician.put_photo(sha256, data)
+    assert office.get(f"/office/photos/{sha256}").data == data
+    assert other_office.get(f"/office/photos/{sha256}").status_code == 404
+    assert other_workshop.client.get(f"/api/v1/photos/{sha256}", headers=other_workshop.headers).status_code == 404
+    page = office.get(f"/office/cases/{technician.case}").text
+    assert f'src="/office/photos/{sha256}"' in page
+    assert 'alt="seat"' in page
+
+
+def refuse(answer, status, code):
+    assert (answer.status_code, answer.json["error"][0]["code"]) == (status, code), answer.text
+
+
+def test_a_wrong_sum_is_refused(technician):
+    sha256 = speak_of(technician, draw())
+    refuse(technician.put_photo(sha256, draw(colour="blue")), 422, "wrong_sum")
+
+
+def test_a_photo_that_no_entry_speaks_of_is_refused(technician):
+    data = draw()
+    refuse(technician.put_photo(hashlib.sha256(data).hexdigest(), data), 409, "photo_unknown")
+
+
+def test_the_other_workshops_entry_does_not_count(technician, other_workshop):
+    data = draw()
+    sha256 = speak_of(other_workshop, data)
+    refuse(technician.put_photo(sha256, data), 409, "photo_unknown")
+
+
+NO_PICTURES = [
+    ("text", b"hello"), ("empty", b""), ("a page", b"<!doctype html><script>alert(1)</script>"),
+    ("a drawing that scripts", b'<svg xmlns="http://www.w3.org/2000/svg"/>'), ("half a picture", draw()[:40]),
+    ("a picture of another kind", draw("GIF")), ("broken inside", draw()[:-20] + b"x" * 20),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("name", "data"), NO_PICTURES, ids=[row[0] for row in NO_PICTURES])
+def test_what_is_no_whole_picture_is_refused(technician, name, data):
+    refuse(technician.put_photo(speak_of(technician, data), data), 415, "not_a_picture")
+
+
+def test_the_type_must_be_the_pictures_own(technician):
+    data = draw("JPEG")
+    refuse(technician.put_photo(speak_of(technician, data, "image/jpeg"), data, "image/png"), 415, "wrong_type")
+
+
+def test_too_many_bytes_are_refused(technician):
+    data = b"x" * (photos.LARGEST_BYTES + 1)
+    sha256 = speak_of(technician, data)
+    assert technician.put_photo(sha256, data).status_code == 413
+
+
+def bomb(width: int, height: int) -> bytes:
+    """A few kilobytes that say they are a picture of many million pixels."""
+
+    def chunk(name: bytes, body: bytes) -> bytes:
+        return len(body).to_bytes(4, "big") + name + body + zlib.crc32(name + body).to_bytes(4, "big")
+
+    head = width.to_bytes(4, "big") + height.to_bytes(4, "big") + b"\x08\x00\x00\x00\x00"
+    return b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", head) + chunk(b"IDAT", zlib.compress(b"\0" * 1000)) + chunk(b"IEND", b"")
+
+
+@pytest.mark.parametrize("side", [5_000, 20_000, 2_000_000])
+def test_too_many_pixels_are_refused_before_they_are_unpacked(technician, side):
+    data = bomb(side, side)
+    answer = technician.put_photo(speak_of(technician, data), data)
+    assert answer.status_code in (413, 415)
+    assert answer.json["error"][0]["field"] == "photo"
+
+
+TRICKS = ["..%2f..%2ftest.db", "..", "x" * 64, "A" * 64, "%00" * 64, "0" * 63, "0" * 65, "0" * 62 + "%2f0"]
+
+
+@pytest.mark.parametrize("name", TRICKS)
+def test_tricks_with_the_name_lead_nowhere(technician, office, name):
+    assert technician.put_photo(name, draw()).status_code in (404, 405, 422)
+    assert technician.client.get(f"/api/v1/photos/{name}", headers=technician.headers).status_code in (404, 405)
+    assert office.get(f"/office/photos/{name}").status_code == 404
+
+
+def test_nothing_is_left_behind_by_refusals(technician, settings):
+    data = draw()
+    technician.put_photo(hashlib.sha256(data).hexdigest(), data)
+    technician.put_photo(speak_of(technician, b"hello"), b"hello")
+    assert not list((settings.data / "photos").rglob("*")) if (settings.data / "photos").exists() else True
