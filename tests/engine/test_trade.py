@@ -108,6 +108,21 @@ def test_one_leaking_injector_is_named_and_the_pump_is_not_blamed() -> None:
     assert assessment["ledger"][-1]["status"] == "locked"
 
 
+def test_no_conclusion_before_the_test_is_valid() -> None:
+    """A gross injector return alone settles nothing while battery, fuel and sensor are unread; then it does."""
+    gross = [read("crank_pressure", 150), read("injector_return", [5, 5, 6, 60], state="cranking")]
+    early = judge_case(make_case(*gross), BOOK)
+    assert early["suspects"][0]["probability"] > 0.9
+    assert early["conclusion"] is None
+    assert [row["check"] for row in early["next"]][:2] == ["battery", "fuel"]
+    wanted = {"battery", "fuel", "sensor", "crank"}
+    valid = [r for r in GOOD_BUT_FOR_THE_PUMP if any(r["quantity"] in BOOK.checks[c]["quantities"] for c in wanted)]
+    valid = [r for r in valid if r["quantity"] != "crank_pressure"]
+    late = judge_case(make_case(*gross, *valid), BOOK)
+    assert late["conclusion"]["detail"] == {"cylinders": [4]}
+    assert late["next"] == []
+
+
 GOOD_BUT_FOR_THE_PUMP = [
     read("cranking_speed", 240), read("fuel_present", "yes"), read("fuel_condition", "clean"), read("external_leak", "none"),
     read("supply_pressure", 4), read("air_in_supply", "none"), read("sensor_signal_voltage", 0.5), read("rest_pressure", 18),

@@ -2,7 +2,8 @@
 
 Rules for this file: no rule of its own beyond putting the parts together and deciding when enough is known.
 Method: readings before the repair are the evidence for the fault, readings after it are the evidence for the repair. A
-conclusion needs the asked probability and a failed reading that proves it; the pump needs its whole gate besides.
+conclusion needs the asked probability, a failed reading that proves it, and the checks that make that reading valid
+(battery, fuel, sensor); the pump needs its whole gate besides.
 Source: the case contract, 'Assessment'.
 """
 
@@ -16,6 +17,7 @@ from .isolation import (
     posterior,
     rank_checks,
     suspect_rows,
+    wanted_quantities,
 )
 from .ledger import PUMP, check_gate, judge_pump, write_ledger
 from .numeric import median
@@ -25,6 +27,28 @@ FORMAT = "railcase-assessment/1"
 PUMP_FAULT = "pump_worn"
 FIRST_CHECK = "intake"
 RETEST = "retest"
+
+
+def prerequisites(fault: dict, read: dict, case: Case, book: Book) -> list:
+    """Return (check, quantities) that must be read before the fault's proof may be believed: battery, fuel, sensor...
+
+    These are the checks that the proving check needs, and theirs in turn. What could not be measured is not waited for;
+    it stays missing in the ledger.
+    """
+    proving = [
+        name for name in book.check_order if name != RETEST
+        and [q for q in book.checks[name]["quantities"] if q in fault["proof"] and q in read]
+    ]  # fmt: skip
+    wanted = [first for name in proving for first in book.checks[name]["needs"]]
+    for name in wanted:  # grows while it is walked, until no check needs another
+        wanted += [first for first in book.checks[name]["needs"] if first not in wanted]
+    rows = []
+    for name in book.check_order:
+        if name in wanted:
+            unread = wanted_quantities(book.checks[name], read, case, book, False)
+            if unread:
+                rows.append((book.checks[name], unread))
+    return rows
 
 
 def conclude(suspects: list, read: dict, pump: dict, case: Case) -> dict | None:
@@ -82,8 +106,8 @@ def retest_rows(case: Case, after: dict, book: Book) -> list:
     return [step_row(check, wanted, "Repeat the tests after the repair.")] if wanted else []
 
 
-def plan_next(case: Case, conclusion: dict | None, after: dict, ranked: list, book: Book) -> list:
-    """Return the next checks for the state that the case is in."""
+def plan_next(case: Case, conclusion: dict | None, first: list, after: dict, ranked: list, book: Book) -> list:
+    """Return the next checks for the state that the case is in; `first` must be read before a conclusion may stand."""
     if case.state == "repaired":
         return retest_rows(case, after, book)
     if conclusion is not None or case.state != "open":
@@ -91,6 +115,8 @@ def plan_next(case: Case, conclusion: dict | None, after: dict, ranked: list, bo
     if wants_intake(case) and FIRST_CHECK in book.checks:
         check = book.checks[FIRST_CHECK]
         return [step_row(check, [], check["purpose"])] + ranked
+    if first:
+        return [step_row(check, unread, "Needed before the finding can be believed.") for check, unread in first]
     return ranked
 
 
@@ -107,6 +133,8 @@ def assess(case: Case, book: Book) -> dict:
     pump_probability = sum([s.probability for s in suspects if s.fault["component"] == PUMP])
     pump = judge_pump(case, read, gate, pump_probability, book)
     conclusion = conclude(suspects, read, pump, case)
+    first = prerequisites(suspects[0].fault, read, case, book) if conclusion is not None else []
+    conclusion = None if first else conclusion
     ranked = rank_checks(faults, probabilities, findings, case, book)
     return {
         "format": FORMAT,
@@ -118,7 +146,7 @@ def assess(case: Case, book: Book) -> dict:
         "pump": pump,
         "ledger": write_ledger(case, suspects, read, pump, gate, book),
         "leak_budget": return_budget(findings),
-        "next": plan_next(case, conclusion, after, ranked, book),
+        "next": plan_next(case, conclusion, first, after, ranked, book),
         "conclusion": conclusion,
         "notes": case.notes + notes + after_notes,
     }

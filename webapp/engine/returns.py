@@ -88,12 +88,14 @@ def cylinder_findings(values: list, sizes: list, rates: list | None, duration_s:
         if limit.ratio_high is not None and len(values) > 1:
             within = values[i] <= limit.ratio_high * median_of_others(values, i)
             chance = ratio_probability(values, sizes, i, limit.ratio_high)
-            rows.append((i + 1, within, chance, f"is more than {limit.ratio_high:g} times the others"))
+            ratio = ratio_to_others(values, i)
+            times = "far above" if ratio is None else f"{ratio:.1f} times"
+            rows.append((i + 1, within, chance, f"is {times} the others (at most {limit.ratio_high:g})"))
         if limit.rate_high is not None and rates is not None and duration_s is not None:
             u = sizes[i] * ONE_MINUTE_S / duration_s
             ceiling = Limit("", None, limit.rate_high, 0.0, 0.0, [], None, None, None, None, "", None)
             inside, probability = number_within(rates[i], u, ceiling)
-            rows.append((i + 1, inside, probability, f"is above {limit.rate_high:g} mL/min"))
+            rows.append((i + 1, inside, probability, f"is {rates[i]:.0f} mL/min (at most {limit.rate_high:g})"))
     return rows
 
 
