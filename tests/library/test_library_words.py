@@ -4,6 +4,7 @@ import hashlib
 import json
 import re
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 
@@ -17,24 +18,8 @@ MEAN_WORDS = 10  # over all sentences of a check
 LONG_WORD = 13
 SHARE_OF_LONG_WORDS = 0.03
 
-# Names of makers, vehicles, products and tools that must not appear. Kept as hashes, so that this file does not hold them
-# either: the first 12 hex digits of SHA-256 of 'railcase ' and the name in lower case.
-NAMES = set(
-    """
-    00d5fe442d24 022cdb7a5313 06f6e4878791 0b21d40f1edb 0b7c523830ce 14daf171ee2e 17340465ba7e 1b4f2f147cf6
-    1f21876d5081 1f74ebf7a82d 23f1be4b16d5 25d3341e7386 2637aca83887 264d1e17f608 28b30f5f6ad5 29323e5fca9a
-    29dfd53426e4 2a01181756b2 2bcaeb0590ad 2d9d9167023e 2de693ed6e2c 2eadb80ff8e4 2edf50066afb 320de455dd34
-    3654efd6e7c8 439aca96aa15 4b0694adeca8 4b941de2a658 4f0c1312089b 4f585dbba1c4 50debe07aecb 51addd48c625
-    53d75a0650f3 567f7dcdbd17 57fd187daeb5 5b9c85389345 5c26836a4d3f 656fb66a1627 65893d25bb2b 69da6340081b
-    6dfe00ee5c76 70988fa44966 7458b340fbd3 7547b702746b 75ae8cb875df 7babeb10364f 7d0c67a265b3 7d21b8e3fa1d
-    877bb2d46c9f 8987fefb475d 8e531b723adc 8eedab0effbe 9009143fe550 928aa99d1bb0 987fa3200c2b 9a3e9e04204a
-    9aaf77b5f25e 9f9ee2fb882a a1a31e654468 ae7da1829915 afd45cc39d90 b120c1f496f3 b4ba1343541e b67870c1c19d
-    bb7a1aa0d3e2 bcffe3aa0db8 c02392d8b867 c16f9d7b8954 c1d504bd9756 c5cdc0b36f61 c9f23327c1d1 cac943fcc2a0
-    caed79c00baf d25117a7884e d4f5330e4cc8 d50de07e8538 d5a790c0758f d6dde8e04eeb d89bdd90b9c0 db986cb281c4
-    dcae9bc55e8a de13b266f635 dedccc7faad4 e02a0acf01fb e1ea830f15c7 e22967629267 e3180e46b06d e47164158f41
-    e4efbb5d3979 e9c9cd900515 ed86881c779b f6cb0b1ac9a0 f8fc7524ce55 fcba59b77640 ff7b64c3dddd
-""".split()
-)  # noqa: SIM905
+# hashes of the names that must not appear (the file says how they are made)
+NAMES = (Path(__file__).parent / "names.txt").read_text(encoding="utf-8").split()
 
 PLUGS_OFF = ("spring", "resistance", "metering", "hold", "regulator_return", "sensor", "injector_electrical")
 

@@ -192,7 +192,8 @@ def check_components(catalogue: dict) -> list[Flaw]:
     file, quantities, flaws = "components.json", known(catalogue, "quantities"), []
     for i, row in enumerate(catalogue["components"]):
         flaws += fit_flaws(file, f"[{i}].", row, catalogue)
-        for field, names in [("needs", row["needs"])] + [(f"any_of[{k}]", list_) for k, list_ in enumerate(row["any_of"])]:
+        lists = [(f"any_of[{k}]", names) for k, names in enumerate(row["any_of"])]
+        for field, names in [("needs", row["needs"]), ("cleared_low_by", row["cleared_low_by"]), *lists]:
             flaws += unknown(file, f"[{i}].{field}", names, quantities, "a quantity id")
     return flaws
 

@@ -218,6 +218,7 @@ class ComponentRow(Row):
     id, name = ident(), words()
     layouts, supplies, needs = ids(1), ids(1), ids(1)
     any_of = fields.List(ids(1), required=True)
+    cleared_low_by = ids()
 
 
 class SignRow(Row):
