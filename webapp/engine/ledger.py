@@ -50,11 +50,14 @@ def clearing_sets(component: dict, case: Case, book: Book) -> list:
 
 
 def cleared_by(component: dict, case: Case, read: dict, book: Book) -> list:
-    """Return the quantities whose passing clears the component, empty when nothing does yet."""
+    """Return the quantities that clear the component, empty when nothing does yet.
+
+    Passing clears; a pressure that stays low although the part is taken out of play (`cleared_low_by`) clears as well.
+    """
     for names in clearing_sets(component, case, book):
         if not [name for name in names if not passes(read.get(name))]:
             return names
-    return []
+    return [name for name in component["cleared_low_by"] if fails_low(read.get(name))]
 
 
 def pump_supports(read: dict) -> list:
