@@ -30,7 +30,7 @@ const NEEDS_CATALOGUE = ['case', 'check', 'conclude', 'missing', 'new-case', 're
 
 function StorageFailed({ text }) {
   return html`<${Frame} screen="storage-failed" title="This phone keeps nothing" caution="general">
-    <p>${text}</p>
+    <p>The browser says: ${text}.</p>
     <p>Without storage nothing you enter can be kept, so the app does not let you start a case. Leave private browsing, free
       some space, or use another browser, then try again.</p>
     <p>The injury card works all the same: press “Jet hit skin?”.</p>

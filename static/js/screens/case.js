@@ -30,8 +30,9 @@ export function caseName(kase) {
   return kase.vehicle.description || kase.vehicle.registration || 'Vehicle without a name';
 }
 
-function Headline({ kase, assessment, next }) {
-  if (!assessment) return html`<p class="headline">Verdicts and ledger are not worked out just now. Choose a check and record: nothing is lost.</p>`;
+function Headline({ kase, assessment, next, trouble }) {
+  if (!assessment) return html`<p class="headline">Verdicts and ledger are not worked out just now. Choose a check and record: nothing is lost.</p>
+    ${trouble ? html`<p class="help" data-trouble="true">Reason: ${trouble}</p>` : null}`;
   if (kase.state !== 'open') return html`<p class="headline">${STATE_WORDS[kase.state]}. ${kase.concluded ? kase.concluded.text : ''}</p>`;
   if (assessment.conclusion) return html`<p class="headline" data-conclusion=${assessment.conclusion.fault}>${assessment.conclusion.text}</p>`;
   if (next) return html`<p class="headline">${next.reason}</p>`;
@@ -79,7 +80,7 @@ export function Case({ id }) {
   return html`<${Frame} screen="case" title=${caseName(kase)} back="#/" caution=${kase.state === 'repaired' ? 'cranking' : 'jets'}
     aside=${html`<${Ledger} kase=${kase} assessment=${assessment} />`} bottom=${bottomFor(id, kase, assessment, next)}>
     <p class="help">${vehicleLine(kase, catalogue)}</p>
-    <${Headline} kase=${kase} assessment=${assessment} next=${next} />
+    <${Headline} kase=${kase} assessment=${assessment} next=${next} trouble=${state.open.error} />
     <${Conflicts} kase=${kase} />
     ${unsent ? html`<p class="unsent" data-unsent=${unsent}>${formatCount(unsent, 'entry', 'entries')} of this case only on this phone.</p>` : null}
     <div class="narrow-only"><${Ledger} kase=${kase} assessment=${assessment} /></div>

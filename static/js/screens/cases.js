@@ -23,7 +23,9 @@ export function UnsentLine() {
   const unsent = countUnsent(state.outbox);
   if (unsent === 0 && state.paired) return html`<p class="help" data-unsent="0">Everything has reached the office.</p>`;
   if (unsent === 0) return html`<p class="help" data-unsent="0">This phone is not paired with an office. You can work all the same; pair it in Settings.</p>`;
-  const why = !state.paired ? 'Pair this phone in Settings to send them.' : state.sync.status === 'running' ? 'Sending now …' : 'They go out by themselves when there is a signal.';
+  const them = unsent === 1 ? 'it' : 'them';
+  const why = state.pairAgain ? `Pair this phone again to send ${them}.` : !state.paired ? `Pair this phone in Settings to send ${them}.`
+    : state.sync.status === 'running' ? 'Sending now …' : 'Sent without your doing when there is a signal.';
   return html`<p class="unsent" data-unsent=${unsent}>${formatCount(unsent, 'entry', 'entries')} only on this phone. ${why}</p>`;
 }
 

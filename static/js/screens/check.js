@@ -15,8 +15,8 @@ import { useCase } from './case.js';
 function Facts({ check }) {
   return html`<${Fold} act="check-about" title="Why this check, and what is needed">
     <p>${check.purpose}</p><p>${check.why}</p>
-    ${check.preconditions.length ? html`<h3>Before you start</h3><ul>${check.preconditions.map((t) => html`<li>${t}</li>`)}</ul>` : null}
-    ${check.equipment.length ? html`<h3>You need</h3><ul>${check.equipment.map((t) => html`<li>${t}</li>`)}</ul>` : null}
+    ${check.preconditions.length ? html`<h2 class="minor">Before you start</h2><ul>${check.preconditions.map((t) => html`<li>${t}</li>`)}</ul>` : null}
+    ${check.equipment.length ? html`<h2 class="minor">You need</h2><ul>${check.equipment.map((t) => html`<li>${t}</li>`)}</ul>` : null}
   <//>`;
 }
 
