@@ -15,16 +15,20 @@ TOP_LEVEL = {
 }  # fmt: skip
 
 # who may import whom inside webapp; app.py, cli.py and wsgi-like tops may import all
+BASE = {"library", "engine", "settings", "store"}
+PAGES = {*BASE, "errors", "access", "wording"}
 ARROWS = {
     "engine": {"engine"},
     "library": {"library", "engine"},
     "settings": {"settings"},
-    "errors": {"errors", "engine"},
-    "store": {"store", "library", "engine", "settings", "errors"},
-    "phone": {"phone", "store", "library", "engine", "settings", "errors"},
-    "office": {"office", "store", "library", "engine", "settings", "errors"},
-    "account": {"account", "store", "library", "engine", "settings", "errors"},
-    "report": {"report", "store", "library", "engine", "settings", "errors"},
+    "store": BASE,
+    "wording": {*BASE, "wording"},
+    "errors": {*BASE, "errors"},
+    "access": {*BASE, "errors", "access"},
+    "phone": {*PAGES, "phone"},
+    "office": {*PAGES, "office"},
+    "account": {*PAGES, "account"},
+    "report": {*PAGES, "report"},
 }
 ENGINE_CHAIN = [
     "problems", "numeric", "units", "uncertainty", "vin", "timing", "book", "quantity", "limits", "returns", "document",
@@ -99,12 +103,13 @@ def body_lines(node: ast.FunctionDef) -> int:
 
 
 def test_functions_are_short() -> None:
+    """All but migrations, which are lists of tables and frozen once released."""
     folders = (WEBAPP, CHECKOUT / "tests", CHECKOUT / "e2e", CHECKOUT / "deploy")
     long = [
         f"{path.relative_to(CHECKOUT)}:{node.name} {body_lines(node)}"
         for path in python_files(*folders)
         for node in ast.walk(ast.parse(path.read_text()))
-        if isinstance(node, ast.FunctionDef) and body_lines(node) > LONGEST_FUNCTION
+        if isinstance(node, ast.FunctionDef) and body_lines(node) > LONGEST_FUNCTION and "versions" not in path.parts
     ]
     assert long == []
 

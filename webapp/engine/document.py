@@ -108,6 +108,7 @@ def check_codes(codes: object, field: str = "codes") -> list:
 
 
 def check_override(name: object, override: object, book: Book, field: str) -> list:
+    """Return problems of one limit changed for this case; a change needs its reason."""
     at = f"{field}.{name}"
     if name not in book.quantities:
         return [Problem("unknown_quantity", at, "is not a quantity known here; 'railcase catalogue' lists them")]

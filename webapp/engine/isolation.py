@@ -204,6 +204,7 @@ def rank_checks(faults: list, probabilities: list, findings: list, case: Case, b
 
 
 def next_row(check: dict, wanted: list, bits: float, waiting: list, read: dict, book: Book) -> dict:
+    """Return one row of CASE.md 'next', with the reason in words."""
     again = [name for name in wanted if name in read]
     if waiting:
         first = " and ".join([book.checks[name]["name"].lower() for name in waiting])

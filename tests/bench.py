@@ -1,0 +1,137 @@
+"""Benchmarks: `python -m tests.bench`, one table. Nothing here is asserted in CI; figures go into notes.
+
+Ratios stand beside a bare limit measured in the same run. Sizes are what travels (compressed as served).
+"""
+
+import json
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+from playwright.sync_api import Page, sync_playwright
+
+from e2e.stage import CHROMIUM, PHONE_SIZE, Server, wait_offline_ready
+from tests.engine.scenes import example_case, make_case
+from tests.engine.test_phone import run_phone
+from tests.engine.test_trade import GOOD_BUT_FOR_THE_PUMP
+from webapp.engine.calls import Door
+from webapp.library.loader import load_catalogue
+
+Row = tuple[str, str, str]
+
+
+def best_ms(action: Callable[[], object], times: int = 30) -> float:
+    """Return the best of several runs in ms: the least disturbed one."""
+    found = []
+    for _ in range(times):
+        began = time.perf_counter()
+        action()
+        found.append(time.perf_counter() - began)
+    return 1000 * min(found)
+
+
+def full_case() -> dict:
+    return make_case(*GOOD_BUT_FOR_THE_PUMP, complaints=["no_start"], codes=["P0087"])
+
+
+def bench_engine() -> Iterator[Row]:
+    door, text = Door(json.dumps(load_catalogue())), json.dumps(full_case())
+    yield "judge a full case, server", f"{best_ms(lambda: door.call('judge', text)):.1f} ms", "5 ms"
+    yield "open the catalogue, server", f"{best_ms(lambda: Door(json.dumps(load_catalogue()))):.1f} ms", ""
+    with tempfile.TemporaryDirectory() as folder:
+        catalogue, cases = Path(folder, "catalogue.json"), Path(folder, "cases.json")
+        catalogue.write_text(json.dumps(load_catalogue()))
+        spent = []
+        for count in (1, 41):
+            cases.write_text(json.dumps([full_case()] * count))
+            spent.append(best_ms(lambda: run_phone("phone_judge.py", catalogue, cases), 3))
+        yield "judge a full case, phone's engine in Node", f"{(spent[1] - spent[0]) / 40:.1f} ms", ""
+
+
+def bench_lines() -> Iterator[Row]:
+    text = (json.dumps(example_case()) + "\n") * 1000
+    command = [sys.executable, "-m", "webapp", "judge", "--lines"]
+    spent = best_ms(lambda: subprocess.run(command, input=text.encode(), capture_output=True, check=True), 1)
+    yield "1,000 cases through judge --lines", f"{spent / 1000:.2f} s", ""
+
+
+SIZES = """async () => {
+  const keys = await (await caches.open((await caches.keys())[0])).keys();
+  const sizes = {};
+  for (const key of keys) {
+    const timing = performance.getEntriesByName(key.url)[0];
+    sizes[new URL(key.url).pathname] = timing ? timing.encodedBodySize : 0;
+  }
+  return Object.keys(sizes);
+}"""
+
+
+def sent_bytes(page: Page, url: str) -> int:
+    """Return the compressed size of one file as the server sends it."""
+    answer = page.request.get(url, headers={"Accept-Encoding": "br, gzip"})
+    return int(answer.headers.get("content-length", 0))
+
+
+def bench_sizes(page: Page, server: Server) -> Iterator[Row]:
+    page.goto(server.url + "/")
+    wait_offline_ready(page)
+    names = page.evaluate(SIZES)
+    sizes = {name: sent_bytes(page, server.url + name) for name in names}
+    first = sum(
+        size for name, size in sizes.items() if "micropython" not in name and name not in ("/engine.json", "/catalogue.json")
+    )
+    yield "first screen usable after", f"{first / 1024:.0f} KB", "150 KB"
+    yield "everything needed offline", f"{sum(sizes.values()) / 1024:.0f} KB in {len(sizes)} files", "450 KB"
+
+
+READY = {
+    "screen": ("/", "() => document.querySelector('[data-act=\"new-case\"]')"),
+    "engine": ("/#/settings", "() => document.querySelector('[data-engine=\"ready\"]')"),
+}
+
+
+def start_ms(page: Page, url: str, part: str, rate: int) -> float:
+    """Return ms from navigation to a usable screen or a ready engine, CPU slowed, everything from the phone itself."""
+    address, is_ready = READY[part]
+    session = page.context.new_cdp_session(page)
+    session.send("Emulation.setCPUThrottlingRate", {"rate": rate})
+    page.goto("about:blank")
+    page.goto(url + address)
+    page.wait_for_function(is_ready, polling=5)
+    spent = page.evaluate("() => performance.now()")
+    session.send("Emulation.setCPUThrottlingRate", {"rate": 1})
+    return spent
+
+
+def bench_starts(page: Page, server: Server) -> Iterator[Row]:
+    server.stop()
+    for rate, part, budget in ((4, "screen", "600 ms"), (6, "engine", "1000 ms")):
+        best = min(start_ms(page, server.url, part, rate) for _ in range(5))
+        yield f"offline start to {part} ready, CPU slowed {rate}x", f"{best:.0f} ms", budget
+
+
+def bench_browser() -> Iterator[Row]:
+    with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright:
+        (Path(folder) / "data").mkdir()
+        server = Server(Path(folder) / "data")
+        server.start()
+        browser = playwright.chromium.launch(executable_path=CHROMIUM)
+        page = browser.new_context(viewport=PHONE_SIZE).new_page()
+        yield from bench_sizes(page, server)
+        yield from bench_starts(page, server)
+        browser.close()
+        server.stop()
+
+
+def main() -> None:
+    print(f"{'what':58}{'measured':>24}{'budget':>12}")
+    for part in (bench_engine, bench_lines, bench_browser):
+        for what, measured, budget in part():
+            print(f"{what:58}{measured:>24}{budget:>12}", flush=True)
+
+
+if __name__ == "__main__":
+    main()
