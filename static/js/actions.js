@@ -113,6 +113,7 @@ export function createActions({ store, engine, syncNow }) {
     }
     if (!response.ok) return readProblem(response, `The server answered ${response.status}. Ask the office for a new code.`);
     const answer = await response.json();
+    await db.setMeta('cursor', 0); // another office may answer now: take everything in again, what is known is skipped
     await db.setMeta('pairing', answer);
     send({ type: 'paired', person: answer.person, workshop: answer.workshop });
     syncNow();

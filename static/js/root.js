@@ -81,6 +81,12 @@ class Boundary extends Component {
   }
 }
 
+/** A new screen is announced from its top; a number entry is ready for a keyboard at once. */
+function focusScreen() {
+  const target = document.querySelector('.place input') || document.querySelector('main.body');
+  if (target) target.focus({ preventScroll: true });
+}
+
 export function Root({ store, act }) {
   const [state, setState] = useState(store.get());
   useEffect(() => store.watch(setState), [store]);
@@ -88,6 +94,7 @@ export function Root({ store, act }) {
   useEffect(() => {
     act.send({ type: 'capture', running: TEST_SCREENS.includes(screen) });
     scrollTo(0, 0);
+    focusScreen();
   }, [screen, state.hash]);
   return html`<${AppContext.Provider} value=${{ state, act }}>
     <${Boundary} address=${state.hash}>${pick(state)}<//>

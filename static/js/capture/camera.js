@@ -11,9 +11,13 @@ function fitSize(width, height) {
 
 async function toJpeg(bitmap) {
   const { width, height } = fitSize(bitmap.width, bitmap.height);
-  const canvas = new OffscreenCanvas(width, height);
-  canvas.getContext('2d').drawImage(bitmap, 0, 0, width, height);
-  return canvas.convertToBlob({ type: 'image/jpeg', quality: QUALITY });
+  const canvas = globalThis.OffscreenCanvas ? new OffscreenCanvas(width, height) : Object.assign(document.createElement('canvas'), { width, height });
+  const paper = canvas.getContext('2d');
+  paper.fillStyle = '#fff'; // a picture with see-through parts would turn black as JPEG
+  paper.fillRect(0, 0, width, height);
+  paper.drawImage(bitmap, 0, 0, width, height);
+  if (canvas.convertToBlob) return canvas.convertToBlob({ type: 'image/jpeg', quality: QUALITY });
+  return new Promise((resolve) => { canvas.toBlob(resolve, 'image/jpeg', QUALITY); });
 }
 
 /** @param {File} file @returns {Promise<{sha256: string, blob: Blob, type: string, size: number, sent: boolean}>} */

@@ -21,11 +21,18 @@ function EngineLine({ state, act }) {
     <${Button} act="engine-retry" onClick=${act.retryEngine}>Try to start it<//></div>`;
 }
 
+function SecureLine() {
+  if (globalThis.isSecureContext) return null;
+  return html`<div class="line" data-line="insecure"><p>This address is not a secure one (https). The app cannot work without a signal from
+    here, and cannot take photos. Ask the office for the secure address.</p></div>`;
+}
+
 export function StatusLines() {
   const { state, act } = useApp();
   const refused = listRefused(state.outbox).length;
   return html`
     ${state.notice ? html`<div class="line" role="status" data-line="notice"><p>${state.notice}</p></div>` : null}
+    <${SecureLine} />
     <${UpdateLine} state=${state} act=${act} />
     <${EngineLine} state=${state} act=${act} />
     ${state.pairAgain ? html`<div class="line" data-line="pair-again"><p>The office no longer knows this phone. Everything stays here; pair it again to send.</p>

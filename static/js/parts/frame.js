@@ -1,11 +1,12 @@
 // The sheet every screen is printed on: head with a visible way back, caution line, content, and the next step at the bottom.
-import { html, useApp } from './html.js';
+import { html, useApp, useEffect } from './html.js';
 import { Button } from './button.js';
 import { CautionLine } from './caution.js';
 import { StatusLines } from './bar.js';
 
 /** @param {{screen: string, title: string, back?: string, caution?: string, bottom?: any, aside?: any, quiet?: boolean, children: any}} props */
 export function Frame({ screen, title, back, caution = 'general', bottom, aside, quiet = false, children }) {
+  useEffect(() => { document.title = `${title} – railcase`; }, [title]);
   return html`<div class=${`sheet${aside ? ' sheet-wide' : ''}`} data-screen=${screen}>
     <header class="head">
       ${back ? html`<${Button} act="back" kind="quiet" href=${back} label="Back">‹ Back<//>` : html`<span class="mark" aria-hidden="true">railcase</span>`}

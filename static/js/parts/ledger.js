@@ -11,6 +11,10 @@ const SHAPES = {
   locked: html`<path d="M6 14h20v14h-20zM10 14V9a6 6 0 0 1 12 0v5" fill="none" stroke-width="3" />`,
 };
 
+export function StatusShape({ status }) {
+  return html`<svg class="shape" width="26" height="26" viewBox="0 0 32 32" stroke="currentColor" fill="none" aria-hidden="true">${SHAPES[status]}</svg>`;
+}
+
 function Evidence({ row, catalogue, kase, assessment }) {
   const readings = row.by.map((id) => kase.readings.find((r) => r.id === id)).filter(Boolean);
   const needs = row.needs.map((id) => byId(catalogue.quantities, id)).filter(Boolean);
@@ -33,7 +37,7 @@ export function Ledger({ kase, assessment }) {
     <h2>Ledger</h2>
     ${assessment.ledger.map((row) => html`<details class=${`ledger-row ledger-${row.status}`} data-component=${row.component} data-status=${row.status} key=${row.component}>
       <summary data-act="ledger-row">
-        <svg class="shape" width="26" height="26" viewBox="0 0 32 32" stroke="currentColor" aria-hidden="true">${SHAPES[row.status]}</svg>
+        <${StatusShape} status=${row.status} />
         <span class="ledger-name">${row.name}</span>
         <span class="ledger-word">${LEDGER_WORDS[row.status]}</span>
       </summary>

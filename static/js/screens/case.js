@@ -3,6 +3,7 @@ import { html, useApp } from '../parts/html.js';
 import { Button } from '../parts/button.js';
 import { Frame } from '../parts/frame.js';
 import { Ledger } from '../parts/ledger.js';
+import { Circuit } from '../parts/circuit.js';
 import { STATE_WORDS, formatCount } from '../format.js';
 import { byId, checkProgress, listChecks, nextCheck, roughCase } from '../plan.js';
 import { address } from '../routes.js';
@@ -64,11 +65,15 @@ function firstUndone(checks, kase, catalogue) {
   return check ? { check: check.id, name: check.name, minutes: check.minutes, reason: check.purpose } : null;
 }
 
-function Conflicts({ kase }) {
-  const conflicts = kase.conflicts || [];
-  if (conflicts.length === 0) return null;
-  return html`<div class="line" data-line="conflict"><p>Two people entered different values for ${conflicts.map((c) => c.field).join(', ')}. The latest
-    counts; the others are kept: ${conflicts.map((c) => c.values.map((v) => String(v.value)).join(' / ')).join('; ')}.</p></div>`;
+const FIELD_WORDS = { description: 'the vehicle', registration: 'the registration', vin: 'the identification number', layout: 'the pressure control',
+  supply: 'the supply', cylinders: 'the cylinders', complaints: 'the complaint', codes: 'the stored codes', profile: 'the limits', overrides: 'the limits', rule: 'the rule' };
+
+/** What two people set differently: both values are shown, the latest counts. */
+function Conflicts({ kase, catalogue }) {
+  const name = (value) => (byId([...catalogue.layouts, ...catalogue.supplies], value) || { name: [value].flat().join(', ') }).name;
+  return (kase.conflicts || []).filter((c) => c.field !== 'overrides').map((c) => html`<div class="line" data-line="conflict" data-conflict=${c.field}>
+    <p>Two phones entered ${FIELD_WORDS[c.field] || c.field} differently: ${c.values.map((v) => name(v.value) || 'nothing').join(' and ')}. The last one named counts;
+      put it right under “Vehicle details”.</p></div>`);
 }
 
 export function Case({ id }) {
@@ -81,9 +86,10 @@ export function Case({ id }) {
     aside=${html`<${Ledger} kase=${kase} assessment=${assessment} />`} bottom=${bottomFor(id, kase, assessment, next)}>
     <p class="help">${vehicleLine(kase, catalogue)}</p>
     <${Headline} kase=${kase} assessment=${assessment} next=${next} trouble=${state.open.error} />
-    <${Conflicts} kase=${kase} />
+    <${Conflicts} kase=${kase} catalogue=${catalogue} />
     ${unsent ? html`<p class="unsent" data-unsent=${unsent}>${formatCount(unsent, 'entry', 'entries')} of this case only on this phone.</p>` : null}
     <div class="narrow-only"><${Ledger} kase=${kase} assessment=${assessment} /></div>
+    <${Circuit} assessment=${assessment} />
     <h2>All checks</h2>
     <ul class="rows">${checks.map((check, index) => html`<${CheckRow} key=${check.id} id=${id} check=${check} number=${index + 1} kase=${kase} catalogue=${catalogue} isNext=${Boolean(next && next.check === check.id)} />`)}</ul>
     <h2>This case</h2>

@@ -1,11 +1,19 @@
-import { html, useApp } from '../parts/html.js';
+import { html, useApp, useState } from '../parts/html.js';
 import { Button } from '../parts/button.js';
+import { TextField } from '../parts/field.js';
 import { Frame } from '../parts/frame.js';
 import { STATE_WORDS, caseTitle, formatCount, formatWhen } from '../format.js';
 import { address } from '../routes.js';
 import { countUnsent } from '../state.js';
 
-const FIRST_SHOWN = 40;
+const STEP = 40;
+const SEARCH_FROM = 9;
+
+/** Cases whose name or registration holds every word. */
+export function findCases(rows, text) {
+  const words = text.toLowerCase().split(/\s+/).filter(Boolean);
+  return rows.filter((row) => words.every((word) => `${row.label} ${row.registration}`.toLowerCase().includes(word)));
+}
 
 function CaseRow({ row, outbox }) {
   const unsent = countUnsent(outbox, row.id);
@@ -31,15 +39,17 @@ export function UnsentLine() {
 
 export function Cases() {
   const { state } = useApp();
-  const shown = state.cases.slice(0, FIRST_SHOWN);
-  const rest = state.cases.slice(FIRST_SHOWN);
+  const [text, setText] = useState('');
+  const [most, setMost] = useState(STEP);
+  const found = findCases(state.cases, text);
   return html`<${Frame} screen="cases" title="Cases" caution="general"
     bottom=${html`<${Button} act="new-case" kind="main" href="#/new">New case<//>`}>
     <${UnsentLine} />
     ${state.cases.length === 0 ? html`<p>No case on this phone yet. A case is one job on one vehicle: press “New case” to begin.</p>` : null}
-    <ul class="rows">${shown.map((row) => html`<${CaseRow} key=${row.id} row=${row} outbox=${state.outbox} />`)}</ul>
-    ${rest.length ? html`<details class="fold"><summary data-act="older">${formatCount(rest.length, 'older case')}</summary>
-      <ul class="rows">${rest.map((row) => html`<${CaseRow} key=${row.id} row=${row} outbox=${state.outbox} />`)}</ul></details>` : null}
+    ${state.cases.length >= SEARCH_FROM ? html`<${TextField} name="find" label="Find a vehicle" value=${text} onText=${setText} />` : null}
+    ${state.cases.length && found.length === 0 ? html`<p>No case on this phone holds these words.</p>` : null}
+    <ul class="rows">${found.slice(0, most).map((row) => html`<${CaseRow} key=${row.id} row=${row} outbox=${state.outbox} />`)}</ul>
+    ${found.length > most ? html`<${Button} act="older" onClick=${() => setMost(most + STEP)}>Show ${Math.min(STEP, found.length - most)} more of ${found.length}<//>` : null}
     <${Button} act="settings" href="#/settings">Settings<//>
   <//>`;
 }

@@ -5,6 +5,7 @@ import { Button } from '../parts/button.js';
 import { CautionPanel } from '../parts/caution.js';
 import { Fold, Frame } from '../parts/frame.js';
 import { Ledger } from '../parts/ledger.js';
+import { SignOff } from '../parts/sign-off.js';
 import { VerdictMark } from '../parts/verdict.js';
 import { holdAwake } from '../capture/camera.js';
 import { formatReading } from '../format.js';
@@ -103,6 +104,7 @@ export function Check({ id, check: checkId }) {
     <${Facts} check=${check} />
     <${Steps} id=${id} check=${check} rows=${rows} kase=${kase} catalogue=${catalogue} next=${next} onTick=${onTick} />
     ${others.map((row) => html`<${QuantityRow} id=${id} check=${check} row=${row} />`)}
+    ${next.kind === 'done' ? html`<${SignOff} id=${id} check=${check} kase=${kase} />` : null}
     <${Button} act="notes" href=${address('case', id, 'notes')}>Add a note or photo<//>
   <//>`;
 }
