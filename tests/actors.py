@@ -22,9 +22,7 @@ class Phone:
         self.case = new_id()
         self.numbers = count(1)
         self.cursor = 0
-        self.paired = self.client.post(
-            "/api/v1/pair", json={"code": code, "device_name": name, "install": self.install}
-        )
+        self.paired = self.client.post("/api/v1/pair", json={"code": code, "device_name": name, "install": self.install})
         self.token = (self.paired.json or {}).get("token", "")
 
     @property

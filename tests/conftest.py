@@ -1,5 +1,6 @@
 """A server of its own for each test that asks for one, and the people who use it."""
 
+import shutil
 from pathlib import Path
 
 import pytest
@@ -15,14 +16,14 @@ from webapp.store.db import Database, migrate
 from webapp.store.scope import Workshop, add_workshop, find_workshop
 
 ROLES = ("technician", "apprentice", "office")
+CHEAP = PasswordHasher(time_cost=1, memory_cost=8, parallelism=1)
 
 
 @pytest.fixture(autouse=True)
 def cheap_hashes(monkeypatch):
     """Passwords of tests need not be slow to guess."""
-    cheap = PasswordHasher(time_cost=1, memory_cost=8, parallelism=1)
-    monkeypatch.setattr(people, "hasher", cheap)
-    monkeypatch.setattr(devices, "hasher", cheap)
+    monkeypatch.setattr(people, "hasher", CHEAP)
+    monkeypatch.setattr(devices, "hasher", CHEAP)
 
 
 @pytest.fixture
@@ -30,17 +31,27 @@ def settings(tmp_path: Path) -> Settings:
     return Settings(data=tmp_path, database_url=f"sqlite:///{tmp_path / 'test.db'}", secret_key="k" * 40)
 
 
-@pytest.fixture
-def database(settings: Settings) -> Database:
-    """Migrated, with one workshop and a person of each role, and another workshop with an office person."""
-    migrate(settings)
-    opened = Database(settings)
-    with opened.writing() as session:
+@pytest.fixture(scope="session")
+def prepared(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A database made once and copied for each test: one workshop with a person of each role, and another workshop."""
+    file = tmp_path_factory.mktemp("prepared") / "prepared.db"
+    made = Settings(data=file.parent, database_url=f"sqlite:///{file}", secret_key="k" * 40)
+    migrate(made)
+    opened = Database(made)
+    with opened.writing() as session, pytest.MonkeyPatch.context() as patch:
+        patch.setattr(people, "hasher", CHEAP)
         for name, roles in (("own", ROLES), ("other", ("office", "technician"))):
             workshop = add_workshop(session, name)
             for role in roles:
                 people.add_person(workshop, name=f"{role} of {name}", role=role, login=f"{role}@{name}", password=PASSWORD)
-    return opened
+    opened.engine.dispose()
+    return file
+
+
+@pytest.fixture
+def database(settings: Settings, prepared: Path) -> Database:
+    shutil.copy(prepared, settings.data / "test.db")
+    return Database(settings)
 
 
 @pytest.fixture

@@ -23,24 +23,22 @@ from webapp.store.scope import Workshop
 PUBLIC, PHONE = "public", "phone"
 
 
-def public(view: Callable) -> Callable:
-    view.access = PUBLIC
+def say_who(view: Callable, access: str | frozenset[str]) -> Callable:
+    view.access = access  # type: ignore[attr-defined]
     return view
+
+
+def public(view: Callable) -> Callable:
+    return say_who(view, PUBLIC)
 
 
 def by_phone(view: Callable) -> Callable:
-    view.access = PHONE
-    return view
+    return say_who(view, PHONE)
 
 
 def signed_in(*roles: str) -> Callable[[Callable], Callable]:
     """Let in people with one of the roles; without any, everyone who is signed in."""
-
-    def mark(view: Callable) -> Callable:
-        view.access = frozenset(roles or ROLES)
-        return view
-
-    return mark
+    return lambda view: say_who(view, frozenset(roles or ROLES))
 
 
 def database() -> Database:
@@ -82,7 +80,8 @@ def guard() -> Response | None:
     if access == PUBLIC:
         return None
     if access == PHONE:
-        return admit_phone()
+        admit_phone()
+        return None
     if access is None:
         raise NotAllowed("not_allowed", "", "This address is shut: nothing says who may use it.")
     return admit_desk(access)

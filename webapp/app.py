@@ -40,7 +40,7 @@ def configure(app: Flask, settings: Settings) -> None:
     )
     if settings.proxies:
         count = settings.proxies
-        app.wsgi_app = ProxyFix(app.wsgi_app, x_for=count, x_proto=count, x_host=count)
+        app.wsgi_app = ProxyFix(app.wsgi_app, x_for=count, x_proto=count, x_host=count)  # type: ignore[method-assign]
 
 
 def create_app(settings: Settings | None = None) -> Flask:

@@ -129,7 +129,14 @@ def test_the_other_workshops_office(technician, office, other_office, database, 
         workshop = own_workshop(session)
         ids = {"case_id": technician.case, "person_id": people.list_people(workshop)[0].id,
                "key": devices.list_devices(workshop)[0][0].key}  # fmt: skip
-    form = {"text": "x", "fault": "pump_worn", "reason": "x", "role": "office", "password": "six plain words", "active": "no"}
+    form = {
+        "text": "x",
+        "fault": "pump_worn",
+        "reason": "x",
+        "role": "office",
+        "password": "six plain words",
+        "active": "no",
+    }
     own, other = (
         desk.get(address.fill(**ids)) if address.method == "GET" else desk.post(address.fill(**ids), **form)
         for desk in (office, other_office)

@@ -20,7 +20,9 @@ def test_the_login_is_not_case_sensitive(nobody):
     assert nobody.sign_in(" Office@OWN ").status_code == 303
 
 
-@pytest.mark.parametrize("target", ["//evil.example", "https://evil.example", "/\\evil.example", "javascript:x", "/a\nb", ""])
+@pytest.mark.parametrize(
+    "target", ["//evil.example", "https://evil.example", "/\\evil.example", "javascript:x", "/a\nb", ""]
+)
 def test_it_never_leads_to_another_address(nobody, target):
     answer = nobody.client.post(
         "/account/sign-in", query_string={"next": target},
@@ -120,7 +122,9 @@ def test_a_person_who_is_out_is_out_at_once(app, database):
     assert desk.get("/office/").status_code == 302
 
 
-@pytest.mark.parametrize(("column", "seconds"), [("seen_at", entrance.IDLE_LIMIT_S), ("created_at", entrance.SIGN_IN_LIMIT_S)])
+@pytest.mark.parametrize(
+    ("column", "seconds"), [("seen_at", entrance.IDLE_LIMIT_S), ("created_at", entrance.SIGN_IN_LIMIT_S)]
+)
 def test_a_sign_in_ends_by_itself(office, database, column, seconds):
     with database.writing() as session:
         setattr(session.query(SignIn).one(), column, shift(now(), -seconds - 1))

@@ -151,7 +151,9 @@ def test_the_order_of_arrival_makes_no_difference(technician, apprentice, databa
     technician.sync(turned[::-1])
     with database.reading() as session:
         backward = cases.get_case(own_workshop(session), case)
-    assert [row["value"] for row in forward.assessment["verdicts"]] == [row["value"] for row in backward.assessment["verdicts"]]
+    assert [row["value"] for row in forward.assessment["verdicts"]] == [
+        row["value"] for row in backward.assessment["verdicts"]
+    ]
 
 
 def test_a_revoked_phone_is_told_so_and_stores_nothing(technician, database):
@@ -233,7 +235,9 @@ def test_an_apprentice_cannot_sign_off(apprentice, technician):
     answer = apprentice.sync([*apprentice.opening(), own])
     assert statuses(answer) == ["stored", "stored", "refused"]
     assert answer["results"][2]["problems"][0]["code"] == "not_allowed"
-    assert statuses(technician.sync([technician.entry("signed_off", {"check": "crank"}, case=apprentice.case)])) == ["stored"]
+    assert statuses(technician.sync([technician.entry("signed_off", {"check": "crank"}, case=apprentice.case)])) == [
+        "stored"
+    ]
 
 
 def test_two_phones_of_one_person_are_two_devices(app, technician, database):

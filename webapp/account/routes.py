@@ -12,6 +12,7 @@ from webapp.store.entrance import Actor
 from webapp.store.refusals import TooManyTries
 
 blueprint = Blueprint("account", __name__, url_prefix="/account")
+Answer = Response | tuple[str, int] | tuple[str, int, dict[str, str]]
 REFUSED = "Login or password is wrong. Check both, or ask the office."
 
 
@@ -46,7 +47,7 @@ def begin(login: str, password: str) -> Desk | None:
 
 @blueprint.route("/sign-in", methods=["GET", "POST"])
 @public
-def sign_in() -> Response | str | tuple[str, int]:
+def sign_in() -> Answer:
     form = SignInForm()
     if not form.validate_on_submit():
         return render_template("account/sign_in.html", form=form), 422 if form.errors else 200
@@ -54,7 +55,7 @@ def sign_in() -> Response | str | tuple[str, int]:
         count_tries(form.login.data)
     except TooManyTries as refusal:
         form.login.errors = [refusal.problems[0]["text"]]
-        return render_template("account/sign_in.html", form=form), 429, {"Retry-After": refusal.retry_after_s}
+        return render_template("account/sign_in.html", form=form), 429, {"Retry-After": str(refusal.retry_after_s)}
     desk = begin(form.login.data, form.password.data)
     if desk is None:
         form.password.errors = [REFUSED]
@@ -76,7 +77,7 @@ def sign_out() -> Response:
 
 @blueprint.route("/password", methods=["GET", "POST"])
 @signed_in()
-def password() -> Response | str | tuple[str, int]:
+def password() -> Answer:
     form = PasswordForm()
     if form.validate_on_submit() and is_own_password(form):
         with workshop_to_write() as workshop:

@@ -5,7 +5,7 @@ from flask_wtf import FlaskForm
 from werkzeug.wrappers import Response as AnyResponse
 
 from webapp.access import actor, database, public, signed_in, workshop_to_read, workshop_to_write
-from webapp.office.forms import NoteForm, OutcomeForm, ReopenForm
+from webapp.office.forms import NoteForm, OutcomeForm, ReopenForm, offer
 from webapp.store import cases, photos, sheet
 
 LONGEST_SEARCH = 200
@@ -33,7 +33,7 @@ def render_case(case_id: str, status: int = 200, **forms: FlaskForm) -> tuple[st
     with workshop_to_read() as workshop:
         found = sheet.read_sheet(workshop, case_id)
     outcome = forms.get("outcome_form") or OutcomeForm()
-    outcome.fault.choices = list(sheet.names()["faults"].items())
+    outcome.fault.choices = offer(sheet.names()["faults"])
     page = render_template(
         "office/case.html", **found, outcome_form=outcome, note_form=forms.get("note_form") or NoteForm(),
         reopen_form=forms.get("reopen_form") or ReopenForm(),
@@ -64,7 +64,7 @@ def add_note(case_id: str) -> Page:
 @signed_in("technician", "office")
 def confirm_outcome(case_id: str) -> Page:
     form = OutcomeForm()
-    form.fault.choices = list(sheet.names()["faults"].items())
+    form.fault.choices = offer(sheet.names()["faults"])
     if not form.validate_on_submit():
         return render_case(case_id, 422, outcome_form=form)
     body = {"fault": form.fault.data, "text": form.text.data}

@@ -6,7 +6,7 @@ from markupsafe import Markup
 from werkzeug.wrappers import Response
 
 from webapp.access import signed_in, workshop_to_read, workshop_to_write
-from webapp.office.forms import PairingForm
+from webapp.office.forms import PairingForm, offer
 from webapp.store import devices, people
 from webapp.store.moments import now
 
@@ -16,7 +16,7 @@ QR_SCALE, QR_BORDER = 6, 4
 
 def pairing_form(workshop) -> PairingForm:
     form = PairingForm()
-    form.person.choices = [(person.id, person.name) for person in people.list_people(workshop) if person.active]
+    form.person.choices = offer({person.id: person.name for person in people.list_people(workshop) if person.active})
     return form
 
 

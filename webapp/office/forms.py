@@ -2,12 +2,19 @@
 
 from flask_wtf import FlaskForm
 from wtforms import PasswordField, SelectField, StringField, TextAreaField
+from wtforms.fields import SelectChoice
 from wtforms.validators import DataRequired, Length, Optional
 
 from webapp.store.people import LONGEST_PASSWORD, SHORTEST_PASSWORD
 from webapp.wording import ROLES
 
-ROLE_CHOICES = list(ROLES.items())
+
+def offer(names: dict[str, str]) -> list[SelectChoice]:
+    """Choices of a select field from names by id."""
+    return [SelectChoice(value=id_, label=name) for id_, name in names.items()]
+
+
+ROLE_CHOICES = offer(ROLES)
 PASSWORD_LENGTH = Length(
     SHORTEST_PASSWORD, LONGEST_PASSWORD,
     f"Choose {SHORTEST_PASSWORD} to {LONGEST_PASSWORD} characters; several words are fine.",

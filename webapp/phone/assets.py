@@ -13,6 +13,7 @@ from typing import NamedTuple
 from flask import Response, request
 from werkzeug.exceptions import NotFound
 from werkzeug.utils import safe_join
+from werkzeug.wrappers import Response as AnyResponse
 
 TYPES = {
     ".css": "text/css; charset=utf-8",
@@ -58,7 +59,7 @@ def read_asset(path: Path) -> Asset:
     return make_asset(path.read_bytes(), path.suffix, found or None)
 
 
-def send_asset(asset: Asset) -> Response:
+def send_asset(asset: Asset) -> AnyResponse:
     """Answer with the best encoding that the browser takes; browsers may keep it but ask each time (ETag)."""
     encoding = next((name for name in READY_MADE if name in asset.squeezed and request.accept_encodings[name]), None)
     response = Response(asset.squeezed[encoding] if encoding else asset.data, content_type=asset.type)

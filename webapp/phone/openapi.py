@@ -24,7 +24,7 @@ def refuse(**texts: str) -> dict:
 
 
 PICTURE = {type_: {"schema": {"type": "string", "format": "binary"}} for type_ in PHOTO_TYPES}
-TOKEN = {"security": [{"phone": []}]}
+TOKEN: dict = {"security": [{"phone": []}]}
 SHUT = "The token is unknown (`unknown_token`) or shut out (`revoked`)."
 
 # path, method, operation

@@ -1,7 +1,8 @@
 """The phone app's own addresses: the shell, its service worker, the engine, the catalogue and the static files."""
 
-from flask import Blueprint, Response, current_app, jsonify, render_template
+from flask import Blueprint, current_app, jsonify, render_template
 from sqlalchemy import text
+from werkzeug.wrappers import Response
 
 from webapp import __version__
 from webapp.access import database, public

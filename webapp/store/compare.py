@@ -23,8 +23,8 @@ def list_differences(case: dict, assessment: dict) -> list[dict]:
 def list_verdict_differences(concluded: dict, assessment: dict) -> list[dict]:
     ours = {row["reading"]: row for row in assessment.get("verdicts") or []}
     rows = []
-    for row in concluded.get("verdicts") or []:
-        mine = ours.get(row.get("reading"))
+    for row in only_objects(concluded.get("verdicts")):
+        mine = ours.get(str(row.get("reading")))
         if mine is not None and mine["verdict"] != row.get("verdict"):
             rows.append(describe("verdict", mine.get("name") or mine["quantity"], row.get("verdict"), mine["verdict"]))
     return rows
@@ -34,11 +34,16 @@ def list_causes(concluded: dict, assessment: dict) -> list[dict]:
     rows = []
     if concluded.get("engine") not in (None, assessment.get("engine")):
         rows.append(describe("engine", "", concluded["engine"], assessment.get("engine")))
-    theirs, ours = concluded.get("limits") or {}, assessment.get("limits") or {}
+    theirs, ours = next(iter(only_objects([concluded.get("limits")])), {}), assessment.get("limits") or {}
     names = [f"{side.get('profile')} version {side.get('version')}" for side in (theirs, ours)]
     if theirs and names[0] != names[1]:
         rows.append(describe("limits", "", *names))
     return rows
+
+
+def only_objects(rows) -> list[dict]:
+    """What a phone said of itself is not checked by the engine: anything may stand there."""
+    return [row for row in rows if isinstance(row, dict)] if isinstance(rows, list) else []
 
 
 def describe(what: str, subject: str, phone, server) -> dict:

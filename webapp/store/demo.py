@@ -4,7 +4,7 @@ entries, the same each time. Only the passwords are new each time, because anyon
 import hashlib
 import json
 import secrets
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from itertools import groupby
 from pathlib import Path
 
@@ -92,7 +92,7 @@ class Story:
         self.write("concluded", body, phone)
 
 
-TELLERS = {
+TELLERS: dict[str, Callable] = {
     "read": Story.read,
     "void": Story.void,
     "tick": Story.tick,

@@ -24,15 +24,15 @@ NOBODYS_HASH = hasher.hash(secrets.token_urlsafe(16))
 
 
 class Actor(NamedTuple):
-    """A person known to the server, at a desk (`device` None) or with a phone (`device` its install id)."""
+    """A person known to the server, at a desk (`device` empty) or with a phone (`device` its install id)."""
 
     person_id: str
     name: str
     role: str
     workshop_id: str
     workshop_name: str
-    device: str | None = None
-    device_name: str | None = None
+    device: str = ""
+    device_name: str = ""
 
 
 def digest(secret: str) -> str:

@@ -144,7 +144,8 @@ def read_after(workshop: Workshop, cursor: int, skip_device: str, limit: int = 5
     start = cursor if cursor <= end else 0
     wanted = workshop.select(Entry, Entry.feed, Entry.content).where(Entry.feed > start, Entry.device != skip_device)
     found = workshop.all(wanted.order_by(Entry.feed).limit(limit + 1))
-    taken, size = [], 0
+    taken: list[tuple[int, str]] = []
+    size = 0
     for feed, content in found[:limit]:
         size += len(content)
         if taken and size > LARGEST_PAGE_BYTES:

@@ -30,10 +30,10 @@ class Workshop:
         self.session = session
         self.id = workshop_id
 
-    def select(self, model: type, *columns: Any) -> Select:
+    def select(self, model: Any, *columns: Any) -> Select:
         return select(*(columns or (model,))).where(model.workshop_id == self.id)
 
-    def delete(self, model: type) -> Delete:
+    def delete(self, model: Any) -> Delete:
         return delete(model).where(model.workshop_id == self.id)
 
     def all(self, statement: Select) -> list:
@@ -41,7 +41,8 @@ class Workshop:
         rows = self.session.execute(statement).all()
         return [row[0] if len(row) == 1 else row for row in rows]
 
-    def first(self, statement: Select) -> Any | None:
+    def first(self, statement: Select) -> Any:
+        """The first row, or None."""
         return next(iter(self.all(statement.limit(1))), None)
 
     def add(self, row: Any) -> Any:
@@ -49,7 +50,7 @@ class Workshop:
         self.session.add(row)
         return row
 
-    def add_many(self, model: type, rows: list[dict]) -> None:
+    def add_many(self, model: Any, rows: list[dict]) -> None:
         if rows:
             self.session.execute(model.__table__.insert(), [{**row, "workshop_id": self.id} for row in rows])
 

@@ -139,10 +139,10 @@ def lay_out_vehicle(vehicle: dict) -> dict:
     }
 
 
-def is_elsewhere(assessment: dict) -> bool:
-    """True when the evidence names a fault that is not the pump's: what is missing against the pump is then beside the
-    point."""
-    fault = (assessment.get("conclusion") or {}).get("fault")
+def is_elsewhere(document: dict, assessment: dict) -> bool:
+    """True when the confirmed outcome, or the evidence, names a fault that is not the pump's: what is missing against the
+    pump is then beside the point."""
+    fault = (document.get("outcome") or assessment.get("conclusion") or {}).get("fault")
     status = (assessment.get("pump") or {}).get("status")
     return status == "open" and fault is not None and fault != PUMP_FAULT
 
@@ -164,7 +164,7 @@ def read_sheet(workshop: Workshop, case_id: str) -> dict:
         "voided": [lay_out_reading(row, None, authors) for row in document.get("voided") or []],
         "not_measured": [{**row, "name": name_of("quantities", row["quantity"])}
                          for row in document.get("not_measured") or []],
-        "is_elsewhere": is_elsewhere(assessment),
+        "is_elsewhere": is_elsewhere(document, assessment),
         "pump_missing": [name_of("quantities", row) for row in dict.fromkeys(pump.get("missing") or [])],
         "steps": lay_out_steps(document),
         "notes": sign(document.get("notes"), authors),

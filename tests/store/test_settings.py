@@ -1,0 +1,51 @@
+"""Settings: read in one place, refused by name, and a secret key that is kept to its owner."""
+
+import stat
+from pathlib import Path
+
+import pytest
+
+from webapp.settings import TABLE, SettingsError, load_settings
+
+
+def load(tmp_path: Path, **environ: str):
+    return load_settings({"RAILCASE_DATA": str(tmp_path / "data"), **environ})
+
+
+def test_defaults(tmp_path):
+    settings = load(tmp_path)
+    assert settings.database_url == f"sqlite:///{tmp_path / 'data' / 'railcase.db'}"
+    assert (settings.url, settings.https, settings.proxies) == (None, False, 0)
+
+
+def test_the_key_is_made_once_and_for_its_owner_only(tmp_path):
+    first = load(tmp_path).secret_key
+    assert load(tmp_path).secret_key == first
+    assert len(first) >= 60
+    assert stat.S_IMODE((tmp_path / "data" / "secret-key").stat().st_mode) == 0o600
+
+
+def test_given_values_are_taken(tmp_path):
+    settings = load(tmp_path, RAILCASE_URL="https://cases.example.org/", RAILCASE_HTTPS="yes", RAILCASE_PROXIES="1",
+                    RAILCASE_SECRET_KEY="s" * 32, RAILCASE_DATABASE_URL="postgresql+psycopg://u@h/n")  # fmt: skip
+    assert settings.url == "https://cases.example.org"
+    assert (settings.https, settings.proxies, settings.secret_key) == (True, 1, "s" * 32)
+    assert settings.database_url == "postgresql+psycopg://u@h/n"
+
+
+BAD = [
+    ("RAILCASE_HTTPS", "maybe"), ("RAILCASE_URL", "cases.example.org"), ("RAILCASE_URL", "ftp://x"),
+    ("RAILCASE_PROXIES", "-1"), ("RAILCASE_PROXIES", "many"), ("RAILCASE_DATABASE_URL", "railcase.db"),
+    ("RAILCASE_SECRET_KEY", "short"), ("RAILCASE_DATA", "/proc/nowhere"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("name", "value"), BAD)
+def test_a_bad_value_stops_the_start_and_is_named(tmp_path, name, value):
+    with pytest.raises(SettingsError, match=name) as caught:
+        load(tmp_path, **{name: value})
+    assert (value in str(caught.value)) is ("SECRET" not in name)
+
+
+def test_every_setting_has_its_help():
+    assert all(name.startswith("RAILCASE_") and text for name, _, _, text in TABLE)

@@ -1,0 +1,113 @@
+"""What the phone app is made of: bytes, compression, caching, and the list that is kept offline."""
+
+import gzip
+import json
+import re
+
+import pytest
+
+from webapp.app import find_static
+from webapp.phone.assets import TYPES
+
+
+def get(app, path, **headers):
+    return app.test_client().get(path, headers={name.replace("_", "-"): value for name, value in headers.items()})
+
+
+def precache(app) -> dict:
+    text = get(app, "/sw.js").text
+    assert "__PRECACHE__" not in text.splitlines()[-1]
+    return json.loads(re.search(r'\{"version": "[0-9a-f]{12}", "files": \[.*?\]\}', text)[0])
+
+
+def test_everything_on_the_list_is_served_plainly(app):
+    client = app.test_client()
+    for path in precache(app)["files"]:
+        answer = client.get(path)
+        assert answer.status_code == 200, path
+        assert answer.mimetype in {type_.split(";")[0] for type_ in TYPES.values()}, path
+
+
+def test_the_list_holds_every_file_that_the_app_may_ask_for(app):
+    kept = set(precache(app)["files"])
+    static = find_static()
+    scripts = {f"/static/{path.relative_to(static).as_posix()}" for path in (static / "js").rglob("*.js")}
+    assert scripts <= kept
+    assert {"/", "/engine.json", "/catalogue.json", "/manifest.webmanifest", "/static/css/app.css"} <= kept
+    assert not [path for path in kept if "office.css" in path or path.endswith((".br", ".gz"))]
+
+
+def test_the_version_changes_with_any_kept_byte(app, monkeypatch):
+    assets = app.extensions["railcase.assets"]
+    before = precache(app)["version"]
+    assert precache(app)["version"] == before
+    old = assets.file
+    monkeypatch.setattr(assets, "file", lambda name: old(name)._replace(tag="other") if name == "js/app.js" else old(name))
+    assert precache(app)["version"] != before
+
+
+def test_the_engine_is_whole(app):
+    bundle = get(app, "/engine.json").json
+    assert "class Door" in bundle["files"]["engine/calls.py"]
+    assert set(bundle) == {"version", "files"}
+
+
+def test_vendored_files_go_out_as_they_were_squeezed_at_build_time(app):
+    plain = get(app, "/static/vendor/preact.mjs", Accept_Encoding="identity")
+    small = get(app, "/static/vendor/preact.mjs", Accept_Encoding="gzip, br")
+    assert small.headers["Content-Encoding"] == "br"
+    assert len(small.data) < len(plain.data)
+    zipped = get(app, "/static/vendor/preact.mjs", Accept_Encoding="gzip")
+    assert gzip.decompress(zipped.data) == plain.data
+    assert "Accept-Encoding" in zipped.headers["Vary"]
+    assert len({plain.headers["ETag"], small.headers["ETag"], zipped.headers["ETag"]}) == 3
+
+
+def test_own_files_are_squeezed_here(app):
+    zipped = get(app, "/static/css/app.css", Accept_Encoding="gzip")
+    assert zipped.headers["Content-Encoding"] == "gzip"
+    assert gzip.decompress(zipped.data) == (find_static() / "css/app.css").read_bytes()
+
+
+@pytest.mark.parametrize("refused", ["identity", "gzip;q=0", "br;q=0, gzip;q=0", ""])
+def test_who_cannot_unpack_gets_it_plain(app, refused):
+    assert "Content-Encoding" not in get(app, "/static/css/app.css", Accept_Encoding=refused).headers
+
+
+def test_nothing_is_sent_again_when_it_has_not_changed(app):
+    first = get(app, "/static/js/app.js")
+    assert first.headers["Cache-Control"] == "no-cache"
+    again = get(app, "/static/js/app.js", If_None_Match=first.headers["ETag"])
+    assert (again.status_code, again.data) == (304, b"")
+
+
+@pytest.mark.parametrize("name", ["nothing.js", "vendor/preact.mjs.br", "../webapp/app.py", "..%2fpyproject.toml", "js", "",
+                                  "%2e%2e/pyproject.toml", "/etc/passwd", "js/app.js%00", "js\\app.js"])  # fmt: skip
+def test_only_files_of_the_folder_are_served(app, name):
+    assert get(app, f"/static/{name}").status_code in (404, 308)
+
+
+def test_the_shell_is_the_same_for_everyone(app, office):
+    assert office.get("/").data == get(app, "/").data
+    assert "Set-Cookie" not in get(app, "/").headers
+
+
+def test_the_api_document_names_every_address_of_the_api(app):
+    document = get(app, "/api/v1/openapi.json").json
+    served = {
+        rule.rule.replace("<sha256>", "{sha256}") for rule in app.url_map.iter_rules() if rule.rule.startswith("/api/")
+    }
+    assert set(document["paths"]) == served
+    assert document["openapi"] == "3.1.0"
+
+
+def test_real_answers_fit_the_api_document(technician):
+    answer = technician.sync(technician.opening())
+    schemas = technician.client.get("/api/v1/openapi.json").json["components"]["schemas"]
+    assert set(answer) == set(schemas["SyncOut"]["properties"])
+    assert set(answer["results"][0]) == set(schemas["Result"]["properties"])
+    assert set(technician.paired.json) == set(schemas["PairOut"]["properties"])
+
+
+def test_health_tells_the_version(app):
+    assert get(app, "/healthz").json["ok"] is True
