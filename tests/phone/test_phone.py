@@ -97,10 +97,11 @@ def test_everything_is_kept_offline(tmp_path: Path, monkeypatch: pytest.MonkeyPa
     kept = set(json.loads(re.search(r"^const PRECACHE = (\{.*\});$", worker, re.M)[1])["files"])
     wanted = {"/", "/engine.json", "/catalogue.json", "/manifest.webmanifest", "/static/css/app.css"}
     wanted |= {f"/static/js/{path.relative_to(JS).as_posix()}" for path in OWN_FILES}
-    wanted |= {f"/static/vendor/{name}" for name in
-               ("preact.mjs", "preact-hooks.mjs", "htm.mjs", "idb.mjs", "micropython.mjs", "micropython.wasm")}
+    wanted |= {
+        f"/static/vendor/{name}"
+        for name in ("preact.mjs", "preact-hooks.mjs", "htm.mjs", "idb.mjs", "micropython.mjs", "micropython.wasm")
+    }
     wanted |= {icon["src"] for icon in json.loads((ROOT / "static" / "manifest.webmanifest").read_text())["icons"]}
     assert wanted <= kept
     for url in sorted(kept):
         assert client.get(url).status_code == 200, url
-

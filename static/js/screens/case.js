@@ -41,6 +41,7 @@ function Headline({ kase, assessment, next, trouble }) {
 }
 
 function bottomFor(id, kase, assessment, next) {
+  if (kase.state === 'repaired' && assessment && assessment.next.length === 0) return html`<${Button} act="confirm" kind="main" href=${address('case', id, 'conclude')}>Tested again: confirm what fixed it<//>`;
   if (kase.state === 'repaired') return html`<${Button} act="next-check" kind="main" href=${address('case', id, 'check', 'retest')}>Next: test again after the repair<//>`;
   if (kase.state === 'concluded' || kase.state === 'confirmed') return html`<${Button} act="result" kind="main" href=${address('case', id, 'result')}>See the result<//>`;
   if (assessment && assessment.conclusion) return html`<${Button} act="conclude" kind="main" href=${address('case', id, 'conclude')}>Conclude<//>`;

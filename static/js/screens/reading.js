@@ -37,6 +37,11 @@ function useLiveCheck(vehicle, body) {
   return live;
 }
 
+async function findDoubt(act, vehicle, reading) {
+  const answer = await act.call('check_reading', { vehicle, reading }).catch(() => ({}));
+  return answer.ok ? answer.ok.doubt || null : null;
+}
+
 function describe(ok) {
   const single = typeof ok.value === 'number' && typeof ok.standard_uncertainty === 'number';
   const text = single ? `${formatQuantity(ok.value, ok.unit)}, known to about ± ${formatQuantity(Number(ok.standard_uncertainty.toPrecision(2)), ok.unit)}` : '';
@@ -145,10 +150,12 @@ export function Reading({ id, check: checkId, quantity: quantityId }) {
     act.changeSettings({ units: { ...settings.units, [quantityId]: form.unit }, instruments: { ...settings.instruments, [quantityId]: form.instrument } });
     location.hash = address('case', id, 'check', checkId, 'verdict', answer.saved[0].id);
   };
-  const askOrSave = () => {
-    if (!live.doubt) return save();
+  // Asked afresh: a quick thumb may press Save before the answer to the last digit is there.
+  const askOrSave = async () => {
+    const doubt = state.engine.status === 'ready' ? await findDoubt(act, kase.vehicle, body) : null;
+    if (!doubt) return save();
     const title = `Is it really ${formatReading(body, quantity)}?`;
-    return act.send({ type: 'dialog', dialog: { name: 'doubt', title, text: live.doubt, yes: 'Yes, that is what it showed', no: 'No, correct it', onYes: save } });
+    return act.send({ type: 'dialog', dialog: { name: 'doubt', title, text: doubt, yes: 'Yes, that is what it showed', no: 'No, correct it', onYes: save } });
   };
   const instruments = quantity.instruments.map((name) => byId(catalogue.instruments, name)).filter(Boolean);
   const message = html`<${Message} live=${live} problems=${problems} whole=${!missing} />`;

@@ -1,0 +1,98 @@
+// sw.js in a stand-in browser: all or nothing, no take-over unasked, and never an answer for the API or the office.
+import assert from 'node:assert/strict';
+import { readFileSync } from 'node:fs';
+import { test } from 'node:test';
+import vm from 'node:vm';
+
+const SOURCE = readFileSync(new URL('../../static/sw.js', import.meta.url), 'utf-8');
+const FILES = ['/', '/engine.json', '/static/js/app.js'];
+
+function reply(url, change = {}) {
+  const type = url === '/' ? 'text/html' : url.endsWith('.json') ? 'application/json' : 'text/javascript';
+  const headers = new Headers({ 'Content-Type': change.contentType || type, 'Content-Length': '3' });
+  return { ok: true, status: 200, type: 'basic', redirected: false, headers, blob: async () => new Blob([url]), ...change };
+}
+
+/** A browser with caches as maps; `wrong` names answers that are not as they should be. */
+function browser(version, stores = new Map(), wrong = {}) {
+  const handlers = {};
+  const asked = [];
+  const self = { location: { origin: 'https://app.test' }, skipped: 0, claimed: 0, skipWaiting() { this.skipped += 1; },
+    clients: { claim: async () => { self.claimed += 1; } }, addEventListener: (name, handler) => { handlers[name] = handler; } };
+  const open = async (name) => {
+    if (!stores.has(name)) stores.set(name, new Map());
+    const store = stores.get(name);
+    return { put: async (key, value) => { store.set(key, value); }, match: async (key) => store.get(key) };
+  };
+  const caches = { open, keys: async () => [...stores.keys()], delete: async (name) => stores.delete(name) };
+  class Request { constructor(url, options) { Object.assign(this, { url, ...options }); } }
+  const fetch = async (request) => {
+    asked.push(request);
+    if (wrong[request.url] === 'cut') throw new TypeError('network');
+    return reply(request.url, wrong[request.url]);
+  };
+  const source = SOURCE.replace('= __PRECACHE__;', `= ${JSON.stringify({ version, files: FILES })};`);
+  vm.runInNewContext(source, { self, caches, fetch, Request, Response, Headers, Blob, URL, AbortController, setTimeout, clearTimeout, Promise, Error });
+  const run = async (name, event = {}) => {
+    let waited;
+    handlers[name]({ waitUntil: (promise) => { waited = promise; }, ...event });
+    await waited;
+  };
+  return { run, handlers, stores, asked, self };
+}
+
+test('keeps every file, fetched past the HTTP cache', async () => {
+  const sw = browser('v1');
+  await sw.run('install');
+  assert.deepEqual([...sw.stores.get('railcase-v1').keys()], FILES);
+  assert.ok(sw.asked.every((request) => request.cache === 'reload'));
+  assert.equal(sw.stores.get('railcase-v1').get('/').headers.get('Content-Length'), null);
+});
+
+const WRONG = [
+  { name: 'a missing file', answer: { ok: false, status: 404 } }, { name: 'a broken link', answer: 'cut' },
+  { name: 'a redirect', answer: { redirected: true } }, { name: 'another origin', answer: { type: 'opaque' } },
+  { name: 'a page instead of a script', answer: { contentType: 'text/html' } },
+];
+for (const row of WRONG) {
+  test(`${row.name} keeps the old build and writes nothing`, async () => {
+    const stores = new Map([['railcase-v1', new Map([['/', 'old']])]]);
+    const sw = browser('v2', stores, { '/static/js/app.js': row.answer });
+    await assert.rejects(sw.run('install'));
+    assert.deepEqual([...stores.keys()], ['railcase-v1']);
+    assert.equal(stores.get('railcase-v1').get('/'), 'old');
+  });
+}
+
+test('takes over only when asked to', async () => {
+  const sw = browser('v1');
+  await sw.run('install');
+  assert.equal(sw.self.skipped, 0);
+  await sw.run('message', { data: 'something else', ports: [] });
+  assert.equal(sw.self.skipped, 0);
+  await sw.run('message', { data: 'take-over', ports: [] });
+  assert.equal(sw.self.skipped, 1);
+});
+
+test('activation sweeps our old caches and nobody else\u2019s', async () => {
+  const sw = browser('v2', new Map([['railcase-v1', new Map()], ['other', new Map()]]));
+  await sw.run('install');
+  await sw.run('activate');
+  assert.deepEqual([...sw.stores.keys()].sort(), ['other', 'railcase-v2']);
+});
+
+const ASKED = [
+  { name: 'the app', url: '/', mode: 'navigate', ours: true }, { name: 'a listed file', url: '/static/js/app.js', mode: 'cors', ours: true },
+  { name: 'the API', url: '/api/v1/sync', mode: 'cors', ours: false }, { name: 'the office', url: '/office/', mode: 'navigate', ours: false },
+  { name: 'the account', url: '/account/sign-in', mode: 'navigate', ours: false }, { name: 'a file that is not listed', url: '/static/css/office.css', mode: 'no-cors', ours: false },
+  { name: 'a post', url: '/', mode: 'navigate', method: 'POST', ours: false },
+];
+for (const row of ASKED) {
+  test(`${row.name} is ${row.ours ? '' : 'not '}answered from the cache`, async () => {
+    const sw = browser('v1');
+    await sw.run('install');
+    let answered = null;
+    sw.handlers.fetch({ request: { url: `https://app.test${row.url}`, mode: row.mode, method: row.method || 'GET' }, respondWith: (a) => { answered = a; } });
+    assert.equal(answered !== null, row.ours);
+  });
+}
