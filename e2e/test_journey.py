@@ -186,7 +186,6 @@ def test_a_whole_job_with_no_signal(server: Server, desk: Page, phone: Phone, tm
     waiting = stored(hands.page)
     assert waiting["unsent"] == len(waiting["entries"])
     server.start()
-    hands.page.wait_for_function("() => document.querySelector('[data-unsent]')?.dataset.unsent !== undefined")
     hands.press("back")
     hands.on("case").press("back")
     hands.on("cases").press("settings")

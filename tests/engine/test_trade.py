@@ -168,6 +168,16 @@ def test_a_slip_of_a_digit_is_doubted_and_asked_for_again() -> None:
     assert assessment["suspects"] == nothing["suspects"]
 
 
+def test_the_same_hardly_possible_value_twice_is_believed() -> None:
+    """An open coil reads a megohm: doubted once, evidence when the repeat agrees, not when it does not."""
+    once, again, other = (read("regulator_resistance", v) for v in (1e6, 0.98e6, 3e5))
+    assert judge_case(make_case(once), BOOK)["verdicts"][0]["doubt"] is not None
+    assert judge_case(make_case(once, other), BOOK)["verdicts"][0]["doubt"] is not None
+    believed = judge_case(make_case(once, again), BOOK)
+    assert believed["verdicts"][0]["doubt"] is None
+    assert believed["suspects"][0]["fault"] == "regulator_circuit"
+
+
 def test_answers_are_plain_json() -> None:
     text = json.dumps(judge_case(example_case(), BOOK), allow_nan=False)
     assert json.loads(text)["format"] == "railcase-assessment/1"

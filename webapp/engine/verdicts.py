@@ -20,11 +20,35 @@ Finding = namedtuple("Finding", ("row", "quantity", "phase", "verdict", "weights
 
 WORDS = {"pass": "within limits", "fail": "outside limits", "unclear": "unclear"}
 TARGET_TOLERANCE = 0.01
+AGREEMENT = 0.1  # judgement: two readings of one thing agree within 10 %
 
 
 def latest_readings(readings: list, phase: str) -> dict:
-    """Return {quantity id: Reading} of the last reading of each quantity in a phase."""
-    return {r.quantity: r for r in readings if r.phase == phase}
+    """Return {quantity id: Reading} of the last reading of each quantity in a phase, doubts lifted where repeats agree."""
+    latest = {r.quantity: r for r in readings if r.phase == phase}
+    return {name: lift_doubt(latest[name], readings) for name in latest}
+
+
+def agrees(value: object, other: object) -> bool:
+    """True when two readings, numbers or lists of numbers, lie within AGREEMENT of each other."""
+    values = value if isinstance(value, list) else [value]
+    others = other if isinstance(other, list) else [other]
+    pairs = zip(values, others)
+    return len(values) == len(others) and not [a for a, b in pairs if abs(a - b) > AGREEMENT * max(abs(a), abs(b))]  # type: ignore[operator]
+
+
+def lift_doubt(reading: Reading, readings: list) -> Reading:
+    """Return the reading without its doubt when an earlier one of the same quantity and phase agrees with it.
+
+    One hardly possible value is a slip; the same value taken twice is what the vehicle shows (an open coil, say).
+    """
+    same = [r for r in readings if r.quantity == reading.quantity and r.phase == reading.phase and r is not reading]
+    if reading.doubt is None or not [r for r in same if agrees(r.value, reading.value)]:
+        return reading
+    return Reading(
+        reading.id, reading.quantity, reading.kind, reading.value, reading.uncertainty, reading.duration_s, reading.state,
+        reading.phase, reading.target_bar, None,
+    )  # fmt: skip
 
 
 def write_number(value: float, decimals: int) -> str:
