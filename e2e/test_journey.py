@@ -121,8 +121,9 @@ def check_office(desk: Page, server: Server, entries: int) -> None:
     expect(body).to_contain_text("Bottle 4 full twice as fast")
     expect(body).not_to_contain_text("The phone answered differently")
     expect(body).to_contain_text(f"{entries} entries")
-    natural = "(image) => image.decode().then(() => image.naturalWidth)"
-    assert desk.locator("main img").first.evaluate(natural) == 1600
+    photo = desk.locator("main img").first
+    photo.scroll_into_view_if_needed()
+    expect(photo).to_have_js_property("naturalWidth", 1600)
 
 
 def stored(page: Page) -> dict:
