@@ -17,7 +17,7 @@ say() { printf '%s\n' "$*" >&2; }
 }
 
 demo=no
-[ "${1:-}" = "--demo" ] && { demo=yes; shift; }
+if [ "${1:-}" = "--demo" ]; then demo=yes; shift; fi
 
 if [ ! -x "$venv/bin/python" ]; then
     say "Making a virtual environment in $venv ..."
@@ -34,5 +34,6 @@ if [ "$(cat "$stamp" 2>/dev/null || true)" != "$want" ] || [ ! -f "$here/static/
     printf '%s' "$want" > "$stamp"
 fi
 
-[ "$demo" = yes ] && "$venv/bin/railcase" demo
+# The invented workshop may be there already; that is said, and is no reason not to start.
+if [ "$demo" = yes ]; then "$venv/bin/railcase" demo || true; fi
 exec "$venv/bin/railcase" serve "$@"
