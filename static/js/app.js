@@ -26,6 +26,7 @@ const act = createActions({ store, engine, syncNow: () => { loadToken().then(syn
 const updates = createUpdates({
   offer: () => store.send({ type: 'update_waiting' }),
   replaced: () => store.send({ type: 'update_replaced' }),
+  ready: () => store.send({ type: 'offline_ready' }),
 });
 act.acceptUpdate = updates.accept;
 act.token = () => token;

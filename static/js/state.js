@@ -12,7 +12,7 @@ export function initialState(hash = '') {
     catalogue: null, catalogueError: '', engine: { status: 'starting', version: '', error: '' },
     cases: [], outbox: [], open: null,
     sync: { status: 'idle', text: '', at: '' },
-    update: { waiting: false, replaced: false }, capturing: false, persisted: null, dialog: null, notice: '',
+    update: { waiting: false, replaced: false }, offlineReady: false, capturing: false, persisted: null, dialog: null, notice: '',
   };
 }
 
@@ -37,6 +37,7 @@ const CHANGES = {
   sync_changed: (s, e) => ({ ...s, sync: { ...s.sync, ...e.sync } }),
   update_waiting: (s) => ({ ...s, update: { ...s.update, waiting: true } }),
   update_replaced: (s) => ({ ...s, update: { ...s.update, replaced: true } }),
+  offline_ready: (s) => ({ ...s, offlineReady: true }),
   capture: (s, e) => ({ ...s, capturing: e.running }),
   persistence_known: (s, e) => ({ ...s, persisted: e.persisted }),
   dialog: (s, e) => ({ ...s, dialog: e.dialog }),

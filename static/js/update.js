@@ -2,32 +2,47 @@
 import { trustedScript } from './trust.js';
 
 const LOOK_EVERY_MS = 30 * 60 * 1000;
+const TRY_AGAIN_MS = 20 * 1000;
 
-function watchWorker(worker, offer) {
-  if (!worker) return;
-  worker.addEventListener('statechange', () => {
-    if (worker.state === 'installed' && navigator.serviceWorker.controller) offer();
-  });
-}
-
-/** @param {{offer: () => void, replaced: () => void}} told */
+/** @param {{offer: () => void, replaced: () => void, ready: () => void}} told ready = the app now opens with no signal */
 export function createUpdates(told) {
   let registration = null;
   let accepted = false;
   let lastLook = 0;
 
+  /** A first install that broke off leaves no registration behind: on a bad link it is begun again by itself. */
+  function watchWorker(worker) {
+    if (!worker) return;
+    worker.addEventListener('statechange', () => {
+      if (worker.state === 'installed' && navigator.serviceWorker.controller) told.offer();
+      if (worker.state === 'activated') told.ready();
+      if (worker.state === 'redundant' && !registration.active) setTimeout(register, TRY_AGAIN_MS);
+    });
+  }
+
+  async function register() {
+    try {
+      registration = await navigator.serviceWorker.register(trustedScript('/sw.js'), { updateViaCache: 'none' });
+    } catch {
+      setTimeout(register, TRY_AGAIN_MS); // no signal, or a server that is just starting; an app that is kept goes on with what it has
+      return;
+    }
+    if (registration.active) told.ready();
+    if (registration.waiting && navigator.serviceWorker.controller) told.offer();
+    watchWorker(registration.installing);
+    registration.addEventListener('updatefound', () => watchWorker(registration.installing));
+  }
+
   async function start() {
     if (!navigator.serviceWorker) return;
     const hadController = Boolean(navigator.serviceWorker.controller);
+    if (hadController) told.ready();
     navigator.serviceWorker.addEventListener('controllerchange', () => {
       if (accepted) location.reload();
       else if (hadController) told.replaced();
     });
-    registration = await navigator.serviceWorker.register(trustedScript('/sw.js'), { updateViaCache: 'none' });
-    if (registration.waiting && navigator.serviceWorker.controller) told.offer();
-    watchWorker(registration.installing, told.offer);
-    registration.addEventListener('updatefound', () => watchWorker(registration.installing, told.offer));
     document.addEventListener('visibilitychange', look);
+    await register();
   }
 
   async function look() {
@@ -43,5 +58,5 @@ export function createUpdates(told) {
     else location.reload();
   }
 
-  return { start, look, accept };
+  return { start, accept };
 }

@@ -62,6 +62,7 @@ export function Settings() {
     <${Storage} state=${state} act=${act} />
     <section><h2>This app</h2>
       <p data-engine=${engine.status}>${engine.status === 'ready' ? `Judging part ready, version ${engine.version}.` : engine.status === 'failed' ? `Judging part not running: ${engine.error}` : 'Judging part is starting.'}</p>
+      <p data-offline-ready=${String(state.offlineReady)}>${state.offlineReady ? 'The app is stored on this phone and opens with no signal.' : 'Not yet stored for work with no signal. Keep this page open while there is one.'}</p>
       <p class="help">${update.waiting ? 'A new version is ready above.' : 'This is the newest version this phone knows.'}</p>
       <p class="help">Vehicle maker’s instructions, local rules and licensed practice come first.</p>
     </section>
