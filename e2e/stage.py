@@ -33,8 +33,8 @@ def free_port() -> int:
 class Server:
     """railcase as a process: start, stop, start again on the same data and port."""
 
-    def __init__(self, data: Path):
-        self.data, self.port, self.process = data, free_port(), None
+    def __init__(self, data: Path, program: Path = CHECKOUT):
+        self.data, self.program, self.port, self.process = data, program, free_port(), None
         self.url = f"http://127.0.0.1:{self.port}"
 
     def run(self, *args: str) -> str:
@@ -52,7 +52,7 @@ class Server:
         command = [sys.executable, "-m", "webapp", "serve", "--port", str(self.port), "--workers", "2"]
         log = (self.data.parent / "server.log").open("ab")
         self.process = subprocess.Popen(
-            command, env=self.env(), cwd=CHECKOUT, stdout=log, stderr=log, start_new_session=True
+            command, env=self.env(), cwd=self.program, stdout=log, stderr=log, start_new_session=True
         )
         self.wait_until(True)
 
