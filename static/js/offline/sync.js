@@ -1,6 +1,6 @@
 // Sends what waits and takes in what others wrote. Only one tab at a time (Web Lock), never longer than HOLD_MS, and a
 // failed round is tried again by timer, on coming online, on coming back to the app, at start and after every save.
-import * as db from './db.js';
+import * as log from './db.js';
 import { planBatch, readResults, retryAfter, retryDelay } from './rows.js';
 import { uploadPhotos } from './photos.js';
 
@@ -44,7 +44,7 @@ async function post(token, body) {
 }
 
 /** @returns {Promise<{touched: string[], more: boolean}>} one request and what it changed here */
-async function oneRound(token) {
+async function oneRound(token, db) {
   const batch = planBatch(await db.listOutbox());
   const entries = (await Promise.all(batch.map((row) => db.getEntry(row.id)))).filter(Boolean);
   const cursor = (await db.getMeta('cursor')) || 0;
@@ -57,9 +57,9 @@ async function oneRound(token) {
   return { touched, more: answer.more || (batch.length === 200 && moved), people: answer.people, workshop: answer.workshop };
 }
 
-async function drain(token, report) {
+async function drain(token, db, report) {
   for (let more = true; more;) {
-    const round = await oneRound(token);
+    const round = await oneRound(token, db);
     more = round.more;
     report(round);
   }
@@ -76,9 +76,10 @@ function withLock(work) {
 
 /**
  * @param {{token: () => string|null, send: (event: object) => void, changed: (cases: string[]) => Promise<void>}} app
+ * @param {typeof log} db the phone's log; another one in tests
  * @returns {{now: () => Promise<void>, start: () => void}}
  */
-export function createSync(app) {
+export function createSync(app, db = log) {
   let failures = 0;
   let timer = 0;
   let running = null;
@@ -91,7 +92,7 @@ export function createSync(app) {
 
   async function round(token) {
     app.send({ type: 'sync_changed', sync: { status: 'running', text: '' } });
-    const result = await withLock(() => drain(token, (done) => {
+    const result = await withLock(() => drain(token, db, (done) => {
       app.changed(done.touched);
       app.send({ type: 'people_known', people: done.people || [], workshop: done.workshop });
     }));

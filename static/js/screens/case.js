@@ -1,7 +1,7 @@
 // One job: what to do next and why, the ledger, and all checks.
 import { html, useApp } from '../parts/html.js';
 import { Button } from '../parts/button.js';
-import { Frame } from '../parts/frame.js';
+import { Fold, Frame } from '../parts/frame.js';
 import { Ledger } from '../parts/ledger.js';
 import { Circuit } from '../parts/circuit.js';
 import { STATE_WORDS, formatCount } from '../format.js';
@@ -77,6 +77,11 @@ function Conflicts({ kase, catalogue }) {
       put it right under “Vehicle details”.</p></div>`);
 }
 
+function Remarks({ notes }) {
+  const rows = [...new Set(notes)];
+  return rows.length ? html`<${Fold} act="remarks" title=${formatCount(rows.length, 'remark')}><ul>${rows.map((note) => html`<li>${note}</li>`)}</ul><//>` : null;
+}
+
 export function Case({ id }) {
   const { state, kase, assessment } = useCase();
   const { catalogue } = state;
@@ -91,6 +96,7 @@ export function Case({ id }) {
     ${unsent ? html`<p class="unsent" data-unsent=${unsent}>${formatCount(unsent, 'entry', 'entries')} of this case only on this phone.</p>` : null}
     <div class="narrow-only"><${Ledger} kase=${kase} assessment=${assessment} /></div>
     <${Circuit} assessment=${assessment} />
+    <${Remarks} notes=${assessment ? assessment.notes : []} />
     <h2>All checks</h2>
     <ul class="rows">${checks.map((check, index) => html`<${CheckRow} key=${check.id} id=${id} check=${check} number=${index + 1} kase=${kase} catalogue=${catalogue} isNext=${Boolean(next && next.check === check.id)} />`)}</ul>
     <h2>This case</h2>
