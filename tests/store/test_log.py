@@ -25,19 +25,21 @@ def test_the_chain_follows_from_each_entry(technician, database):
     assert [row.position for row in rows] == [1, 2, 3]
 
 
+# name, place of the entry, what is done to it
 SPOILT = [
-    ("content", lambda row: setattr(row, "content", row.content.replace("AB12", "AB13")), 2),
-    ("chain", lambda row: setattr(row, "chain", "0" * 64), 2),
-    ("position", lambda row: setattr(row, "position", 7), 2),
+    ("content", 2, lambda row: setattr(row, "content", row.content.replace("AB12", "AB13"))),
+    ("chain", 2, lambda row: setattr(row, "chain", "0" * 64)),
+    ("position", 2, lambda row: setattr(row, "position", 7)),
+    ("position of the last", 3, lambda row: setattr(row, "position", 7)),
 ]
 
 
-@pytest.mark.parametrize(("name", "spoil", "place"), SPOILT, ids=[row[0] for row in SPOILT])
-def test_what_was_altered_is_found(technician, database, name, spoil, place):
+@pytest.mark.parametrize(("name", "place", "spoil"), SPOILT, ids=[row[0] for row in SPOILT])
+def test_what_was_altered_is_found(technician, database, name, place, spoil):
     technician.sync([*technician.opening(), technician.entry("note_added", {"text": "x"})])
     with database.writing() as session:
         assert log.verify_case(own_workshop(session), technician.case) is None
-        spoil(session.query(Entry).filter(Entry.position == 2).one())
+        spoil(session.query(Entry).filter(Entry.position == place).one())
     with database.reading() as session:
         assert log.verify_case(own_workshop(session), technician.case) == place
 

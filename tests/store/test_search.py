@@ -47,7 +47,7 @@ def page_through(database, **query) -> list[str]:
             page = cases.list_cases(own_workshop(session), after=after, **query)
             found += [case.id for case in page.cases]
             after = page.after
-            if after is None:
+            if after is None or len(found) > 2000:
                 return found
 
 

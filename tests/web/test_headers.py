@@ -6,9 +6,16 @@ import pytest
 
 from tests.web.test_border import ADDRESSES
 from webapp.app import create_app
-from webapp.errors import HEADERS
 from webapp.settings import Settings
 
+HEADERS = {
+    "Cross-Origin-Opener-Policy": "same-origin",
+    "Cross-Origin-Resource-Policy": "same-origin",
+    "Permissions-Policy": "camera=(self), microphone=(self), geolocation=(), payment=(), usb=()",
+    "Referrer-Policy": "same-origin",
+    "X-Content-Type-Options": "nosniff",
+    "X-Frame-Options": "DENY",
+}
 DIRECTIVES = {
     "default-src 'none'", "script-src 'self' 'wasm-unsafe-eval'", "object-src 'none'", "base-uri 'none'",
     "form-action 'self'", "frame-ancestors 'none'", "require-trusted-types-for 'script'", "trusted-types app",

@@ -58,6 +58,11 @@ def test_nothing_secret_is_stored(app, database):
         assert secret not in rows
 
 
+def test_a_code_is_good_once(app, database):
+    code = invite(database, "own", "technician")
+    assert [pair(app, code).status_code for _ in range(2)] == [201, 403]
+
+
 def refuse_all_alike(app, codes):
     answers = [pair(app, code) for code in codes]
     assert {answer.status_code for answer in answers} == {403}
