@@ -10,6 +10,7 @@ import { Cases } from './screens/cases.js';
 import { Check } from './screens/check.js';
 import { Conclude } from './screens/conclude.js';
 import { Injury } from './screens/injury.js';
+import { Limit } from './screens/limit.js';
 import { Missing } from './screens/missing.js';
 import { NewCase } from './screens/new-case.js';
 import { Notes } from './screens/notes.js';
@@ -22,11 +23,11 @@ import { Timer } from './screens/timer.js';
 import { Verdict } from './screens/verdict.js';
 
 const SCREENS = {
-  attention: Attention, case: Case, cases: Cases, check: Check, conclude: Conclude, injury: Injury, missing: Missing,
+  attention: Attention, case: Case, cases: Cases, check: Check, conclude: Conclude, injury: Injury, limit: Limit, missing: Missing,
   'new-case': NewCase, notes: Notes, pair: Pair, reading: Reading, readings: Readings, result: Result, settings: Settings,
   timer: Timer, verdict: Verdict,
 };
-const NEEDS_CATALOGUE = ['case', 'check', 'conclude', 'missing', 'new-case', 'reading', 'readings', 'result', 'timer', 'verdict', 'notes'];
+const NEEDS_CATALOGUE = ['case', 'check', 'conclude', 'limit', 'missing', 'new-case', 'reading', 'readings', 'result', 'timer', 'verdict', 'notes'];
 
 function StorageFailed({ text }) {
   return html`<${Frame} screen="storage-failed" title="This phone keeps nothing" caution="general">
@@ -39,14 +40,14 @@ function StorageFailed({ text }) {
 }
 
 function CatalogueMissing({ text }) {
-  return html`<${Frame} screen="catalogue-missing" title="Checks not here yet" back="#/" caution="general">
+  return html`<${Frame} screen="catalogue-missing" title="Checks not here yet" caution="general">
     <p>${text}</p>
     <${Button} act="retry-start" kind="main" onClick=${() => location.reload()}>Try again<//>
   <//>`;
 }
 
 function CaseMissing() {
-  return html`<${Frame} screen="case-missing" title="No such case" back="#/" caution="general">
+  return html`<${Frame} screen="case-missing" title="No such case" caution="general">
     <p>This phone does not know that case. If another phone made it, it appears after the next contact with the office.</p>
   <//>`;
 }
@@ -69,12 +70,12 @@ function pick(state) {
 
 class Boundary extends Component {
   componentDidCatch(error) {
-    this.setState({ error });
+    this.setState({ error, at: this.props.address });
   }
 
   render({ children, address }, { error, at }) {
-    if (!error || (at && at !== address)) return children;
-    return html`<${Frame} screen="broken" title="This screen broke" back="#/" caution="general">
+    if (!error || at !== address) return children;
+    return html`<${Frame} screen="broken" title="This screen broke" caution="general">
       <p>What you saved is safe on this phone. The screen says: ${String(error.message || error)}</p>
       <${Button} act="retry-start" kind="main" onClick=${() => { location.hash = '#/'; location.reload(); }}>Open the app again<//>
     <//>`;

@@ -17,10 +17,11 @@ export const ROUTES = [
   ['case/:id/check/:check/missing/:quantity', 'missing'],
   ['case/:id/check/:check/timer/:quantity', 'timer'],
   ['case/:id/check/:check/verdict/:reading', 'verdict'],
+  ['case/:id/check/:check/limit/:quantity', 'limit'],
 ];
 
 /** Screens on which a test may be running: no update, no surprise there. */
-export const TEST_SCREENS = ['check', 'reading', 'timer', 'missing', 'verdict'];
+export const TEST_SCREENS = ['check', 'reading', 'timer', 'missing', 'verdict', 'limit'];
 
 function matchPattern(pattern, words) {
   const wanted = pattern === '' ? [] : pattern.split('/');
@@ -61,9 +62,11 @@ export function address(...words) {
   return '#/' + words.map(encodeURIComponent).join('/');
 }
 
-/** Where "Back" leads: always up the tree, never out of the app. */
+/** Where "Back" leads: always up the tree, never out of the app; null on the first screen. */
 export function parentAddress(route) {
   const { screen, params } = route;
+  if (screen === 'cases') return null;
+  if (screen === 'limit') return address('case', params.id, 'check', params.check, 'reading', params.quantity);
   if (['reading', 'missing', 'timer', 'verdict'].includes(screen)) return address('case', params.id, 'check', params.check);
   if (['check', 'notes', 'readings', 'conclude', 'result'].includes(screen)) return address('case', params.id);
   if (screen === 'new-case' && params.id) return address('case', params.id);

@@ -3,13 +3,19 @@ import { html, useApp, useEffect } from './html.js';
 import { Button } from './button.js';
 import { CautionLine } from './caution.js';
 import { StatusLines } from './bar.js';
+import { parentAddress } from '../routes.js';
 
-/** @param {{screen: string, title: string, back?: string, caution?: string, bottom?: any, aside?: any, quiet?: boolean, children: any}} props */
+/**
+ * Back leads up the tree of addresses unless `back` says otherwise; null = there is nothing above.
+ * @param {{screen: string, title: string, back?: string|null, caution?: string, bottom?: any, aside?: any, quiet?: boolean, children: any}} props
+ */
 export function Frame({ screen, title, back, caution = 'general', bottom, aside, quiet = false, children }) {
+  const { state } = useApp();
+  const up = back === undefined ? parentAddress(state.route) : back;
   useEffect(() => { document.title = `${title} – railcase`; }, [title]);
   return html`<div class=${`sheet${aside ? ' sheet-wide' : ''}`} data-screen=${screen}>
     <header class="head">
-      ${back ? html`<${Button} act="back" kind="quiet" href=${back} label="Back">‹ Back<//>` : html`<span class="mark" aria-hidden="true">railcase</span>`}
+      ${up ? html`<${Button} act="back" kind="quiet" href=${up} label="Back">‹ Back<//>` : html`<span class="mark" aria-hidden="true">railcase</span>`}
       ${screen === 'injury' ? null : html`<${Button} act="injury" kind="safety" href="#/injury">Jet hit skin?<//>`}
     </header>
     <${CautionLine} id=${caution} />
@@ -24,7 +30,7 @@ export function Frame({ screen, title, back, caution = 'general', bottom, aside,
 }
 
 export function Waiting() {
-  return html`<${Frame} screen="waiting" title="One moment" back="#/" quiet=${true}><p role="status">Opening …</p><//>`;
+  return html`<${Frame} screen="waiting" title="One moment" quiet=${true}><p role="status">Opening …</p><//>`;
 }
 
 /** Rows behind one press. */

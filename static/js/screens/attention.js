@@ -37,7 +37,7 @@ function Refused({ row }) {
 export function Attention() {
   const { state, act } = useApp();
   const rows = listRefused(state.outbox);
-  return html`<${Frame} screen="attention" title="Needs attention" back="#/settings" caution="general" quiet=${true}
+  return html`<${Frame} screen="attention" title="Needs attention" caution="general" quiet=${true}
     bottom=${rows.length ? html`<${Button} act="retry-refused" kind="main" onClick=${act.retryRefused}>Send them again<//>` : null}>
     ${rows.length ? html`<p>The office’s server did not take these. They are safe on this phone and still count here. Often a newer version
       of the app or of the server settles it; otherwise put everything in a file and hand it to the office.</p>` : html`<p>Nothing needs attention.</p>`}

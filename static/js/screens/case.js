@@ -88,7 +88,7 @@ export function Case({ id }) {
   const checks = listChecks(catalogue, kase.vehicle);
   const next = assessment ? nextCheck(assessment, catalogue) : firstUndone(checks, kase, catalogue);
   const unsent = countUnsent(state.outbox, id);
-  return html`<${Frame} screen="case" title=${caseName(kase)} back="#/" caution=${kase.state === 'repaired' ? 'cranking' : 'jets'}
+  return html`<${Frame} screen="case" title=${caseName(kase)} caution=${kase.state === 'repaired' ? 'cranking' : 'jets'}
     aside=${html`<${Ledger} kase=${kase} assessment=${assessment} />`} bottom=${bottomFor(id, kase, assessment, next)}>
     <p class="help">${vehicleLine(kase, catalogue)}</p>
     <${Headline} kase=${kase} assessment=${assessment} next=${next} trouble=${state.open.error} />

@@ -76,7 +76,7 @@ function CautionGate({ id, check, cautions, act }) {
     await act.record(cautions.map((c) => ({ case: id, kind: 'caution_acknowledged', body: { caution: c.id, check: check.id } })));
     setBusy(false);
   };
-  return html`<${Frame} screen="check" title=${check.name} back=${address('case', id)} caution=${cautions[0].id}
+  return html`<${Frame} screen="check" title=${check.name} caution=${cautions[0].id}
     bottom=${html`<${Button} act="acknowledge" kind="main" disabled=${busy} onClick=${confirm}>I have read ${cautions.length === 1 ? 'this' : 'all of this'}<//>`}>
     <p>Read before you start. It is recorded that you did.</p>
     ${cautions.map((caution) => html`<${CautionPanel} caution=${caution} />`)}
@@ -88,7 +88,7 @@ export function Check({ id, check: checkId }) {
   const { catalogue } = state;
   const check = byId(catalogue.checks, checkId);
   useEffect(() => holdAwake(), []);
-  if (!check) return html`<${Frame} screen="check" title="No such check" back=${address('case', id)}><p>This version does not have that check.</p><//>`;
+  if (!check) return html`<${Frame} screen="check" title="No such check"><p>This version does not have that check.</p><//>`;
   const cautions = unreadCautions(check, catalogue, kase);
   if (cautions.length) return html`<${CautionGate} id=${id} check=${check} cautions=${cautions} act=${act} />`;
   const rows = quantityRows(check, catalogue, kase, assessment);
@@ -98,7 +98,7 @@ export function Check({ id, check: checkId }) {
   const inSteps = new Set(steps.map((s) => s.quantity));
   const others = rows.filter((row) => !inSteps.has(row.quantity.id));
   const onTick = (step, ticked) => act.record([{ case: id, kind: 'step_ticked', body: { check: check.id, step: step.id, ticked } }]);
-  return html`<${Frame} screen="check" title=${check.name} back=${address('case', id)} caution=${check.cautions[0]}
+  return html`<${Frame} screen="check" title=${check.name} caution=${check.cautions[0]}
     aside=${html`<${Ledger} kase=${kase} assessment=${assessment} />`}
     bottom=${html`<${Bottom} id=${id} check=${check} next=${next} upcoming=${nextCheck(assessment, catalogue, check.id)} onTick=${onTick} />`}>
     <${Facts} check=${check} />

@@ -93,7 +93,7 @@ export function Conclude({ id }) {
   const { state, act, kase, assessment } = useCase();
   const { catalogue } = state;
   const isOpen = kase.state === 'open';
-  return html`<${Frame} screen="conclude" title=${`Conclude: ${caseName(kase)}`} back=${address('case', id)} caution="office_report">
+  return html`<${Frame} screen="conclude" title=${`Conclude: ${caseName(kase)}`} caution="office_report">
     ${isOpen ? html`<${ConcludePart} id=${id} kase=${kase} assessment=${assessment} act=${act} catalogue=${catalogue} />`
     : html`<p class="headline">${kase.concluded ? kase.concluded.text : ''}</p>`}
     <${RepairPart} id=${id} act=${act} open=${kase.state === 'concluded'} />

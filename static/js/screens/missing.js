@@ -26,7 +26,7 @@ export function Missing({ id, check: checkId, quantity: quantityId }) {
     setProblems(answer.problems);
     if (answer.saved) location.hash = address('case', id, 'check', checkId);
   };
-  return html`<${Frame} screen="missing" title=${`Could not measure: ${quantity.name.toLowerCase()}`} back=${address('case', id, 'check', checkId)} caution=${check.cautions[0]}
+  return html`<${Frame} screen="missing" title=${`Could not measure: ${quantity.name.toLowerCase()}`} caution=${check.cautions[0]}
     bottom=${html`<${Button} act="save-missing" kind="main" disabled=${!reason.trim()} onClick=${save}>${reason.trim() ? 'Save the reason' : 'Choose a reason'}<//>`}>
     <p>It counts as missing evidence, never as a good result. You can still measure it later.</p>
     <${Choices} name="reason" label="Why not?" options=${REASONS} isChosen=${(r) => r === reason} onPick=${setReason} />

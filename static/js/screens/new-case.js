@@ -125,7 +125,7 @@ export function NewCase({ id }) {
   const errors = {};
   for (const problem of problems) errors[problem.field.replace(/^body\./, '').replace(/[.[].*$/, '')] = problem.text;
   const button = missing.length ? `Choose ${missing.join(' and ')}` : isNew ? 'Open the case' : 'Save the details';
-  return html`<${Frame} screen="new-case" title=${isNew ? 'New case' : 'Vehicle details'} back=${isNew ? '#/' : address('case', id)} caution="general"
+  return html`<${Frame} screen="new-case" title=${isNew ? 'New case' : 'Vehicle details'} caution="general"
     bottom=${html`<${Button} act="save-case" kind="main" disabled=${missing.length > 0 || saving} onClick=${save}>${button}<//>`}>
     <${TextField} name="description" label="Vehicle, in your words" help="For example: blue van, 2.0, tow bar" value=${form.description} onText=${(description) => set({ description })} error=${errors.description} />
     <${Compulsory} form=${form} set=${set} catalogue=${state.catalogue} />

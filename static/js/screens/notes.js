@@ -87,7 +87,7 @@ export function Notes({ id }) {
   const { kase } = useCase();
   const notes = [...kase.notes].reverse();
   const photos = [...kase.photos].reverse();
-  return html`<${Frame} screen="notes" title="Notes and photos" back=${address('case', id)} caution="moving_parts"
+  return html`<${Frame} screen="notes" title="Notes and photos" caution="moving_parts"
     bottom=${html`<${Button} act="to-case" kind="main" href=${address('case', id)}>Back to the case<//>`}>
     <${AddNote} id=${id} />
     <${AddPhoto} id=${id} />

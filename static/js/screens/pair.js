@@ -13,7 +13,7 @@ export function tidyCode(text) {
 }
 
 function Done({ state }) {
-  return html`<${Frame} screen="pair" title="Paired" back="#/" caution="general"
+  return html`<${Frame} screen="pair" title="Paired" caution="general"
     bottom=${html`<${Button} act="to-cases" kind="main" href="#/">To the cases<//>`}>
     <p data-paired="true">This phone now sends to ${state.workshop ? state.workshop.name : 'the office'}, as ${state.person.name}.</p>
     <p>You can go on working with no signal: what you save waits here and is sent by itself.</p>
@@ -38,7 +38,7 @@ export function Pair({ secret = '' }) {
   useEffect(() => { if (secret) history.replaceState(null, '', '#/pair'); }, [secret]);
   if (status === 'done') return html`<${Done} state=${state} />`;
   const unsent = countUnsent(state.outbox);
-  return html`<${Frame} screen="pair" title="Pair this phone" back="#/settings" caution="general"
+  return html`<${Frame} screen="pair" title="Pair this phone" caution="general"
     bottom=${html`<${Button} act="pair-now" kind="main" disabled=${status === 'busy' || given.length < 6} onClick=${pair}>${status === 'busy' ? 'Pairing …' : 'Pair'}<//>`}>
     <p>The office makes a code for you, good for a few minutes. Point the phone’s own camera at the square, or type the code here.</p>
     <p>If you want the app on the home screen, put it there first and pair it there: the home-screen app keeps its own storage.</p>

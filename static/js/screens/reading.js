@@ -94,12 +94,13 @@ function Instrument({ form, instruments, onPick }) {
     <${Choices} name="instrument" label="Read with" options=${instruments.map((i) => ({ id: i.id, name: i.name, help: i.note }))} isChosen=${(i) => i === form.instrument} onPick=${onPick} /><//>`;
 }
 
-function LimitHelp({ quantity, kase, catalogue }) {
+function LimitHelp({ id, checkId, quantity, kase, catalogue }) {
   const limit = limitFor(catalogue, kase, quantity.id);
   const text = limit ? formatLimits(limit.low, limit.high, limit.unit || quantity.unit) : '';
   return html`<${Fold} act="how" title="How to take it, and the limit">
     <p>${quantity.help}</p>
-    ${text ? html`<p>Limit: ${text} (${limit.reason ? `your case: ${limit.reason}` : limit.basis}).</p>` : null}
+    ${text ? html`<p>Limit: ${text} (${limit.reason || limit.basis}).</p>` : null}
+    ${quantity.kind === 'number' ? html`<${Button} act="limit" href=${address('case', id, 'check', checkId, 'limit', quantity.id)}>Use the vehicle maker’s limit<//>` : null}
   <//>`;
 }
 
@@ -159,13 +160,13 @@ export function Reading({ id, check: checkId, quantity: quantityId }) {
   };
   const instruments = quantity.instruments.map((name) => byId(catalogue.instruments, name)).filter(Boolean);
   const message = html`<${Message} live=${live} problems=${problems} whole=${!missing} />`;
-  return html`<${Frame} screen="reading" title=${quantity.name} back=${address('case', id, 'check', checkId)} caution=${check.cautions[0]} quiet=${true}
+  return html`<${Frame} screen="reading" title=${quantity.name} caution=${check.cautions[0]} quiet=${true}
     bottom=${html`<${NumberPad} form=${form} quantity=${quantity} setForm=${change} /><${Button} act="save-reading" kind="main" disabled=${Boolean(missing) || busy || live.problems.length > 0} onClick=${askOrSave}>${missing || (live.problems.length ? 'Check the value' : 'Save')}<//>`}>
     ${quantity.kind === 'choice'
     ? html`<${Choices} name="value" label=${quantity.help} options=${quantity.choices} isChosen=${(c) => c === form.choice} onPick=${(choice) => change({ ...form, choice })} />${message}`
     : html`<${NumberEntry} form=${form} quantity=${quantity} setForm=${change} message=${message} />`}
     <${Instrument} form=${form} instruments=${instruments} onPick=${(instrument) => change({ ...form, instrument })} />
-    <${LimitHelp} quantity=${quantity} kase=${kase} catalogue=${catalogue} />
+    <${LimitHelp} id=${id} checkId=${checkId} quantity=${quantity} kase=${kase} catalogue=${catalogue} />
     <${Button} act="missing" href=${address('case', id, 'check', checkId, 'missing', quantityId)}>Could not measure<//>
   <//>`;
 }

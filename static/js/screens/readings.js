@@ -52,7 +52,7 @@ export function Readings({ id }) {
   const [striking, setStriking] = useState('');
   const { catalogue } = state;
   const rows = [...kase.readings].reverse();
-  return html`<${Frame} screen="readings" title="All readings" back=${address('case', id)} caution="general"
+  return html`<${Frame} screen="readings" title="All readings" caution="general"
     bottom=${html`<${Button} act="to-case" kind="main" href=${address('case', id)}>Back to the case<//>`}>
     ${rows.length === 0 ? html`<p>No reading yet.</p>` : null}
     <ul class="plain-list">${rows.map((reading) => html`<${ReadingRow} key=${reading.id} id=${id} reading=${reading} catalogue=${catalogue} assessment=${assessment} act=${act} striking=${striking} setStriking=${setStriking} />`)}</ul>

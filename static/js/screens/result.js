@@ -40,7 +40,7 @@ export function Result({ id }) {
   const { catalogue } = state;
   const [said, setSaid] = useState('');
   const onShare = async () => setSaid(await share(resultText(kase, assessment, catalogue), `Diagnosis ${caseName(kase)}`));
-  return html`<${Frame} screen="result" title=${`Result: ${caseName(kase)}`} back=${address('case', id)} caution="office_report"
+  return html`<${Frame} screen="result" title=${`Result: ${caseName(kase)}`} caution="office_report"
     aside=${html`<${Ledger} kase=${kase} assessment=${assessment} />`}
     bottom=${html`<${Button} act="share" kind="main" onClick=${onShare}>Share the result<//>`}>
     <p class="help">${vehicleLine(kase, catalogue)} · ${STATE_WORDS[kase.state]} · ${formatWhen(kase.updated_at)}</p>

@@ -52,7 +52,7 @@ function Emergency({ state, act }) {
 export function Settings() {
   const { state, act } = useApp();
   const { settings, engine, update } = state;
-  return html`<${Frame} screen="settings" title="Settings" back="#/" caution="general">
+  return html`<${Frame} screen="settings" title="Settings" caution="general">
     <${Person} state=${state} act=${act} />
     <${Sending} state=${state} act=${act} />
     <${Emergency} state=${state} act=${act} />

@@ -146,7 +146,7 @@ export function Timer({ id, check: checkId, quantity: quantityId }) {
   const onSave = () => finish(saveTiming(id, check, quantity, moments, timing.ok), (entry) => address('case', id, 'check', checkId, 'verdict', entry.id));
   const onMissing = () => finish({ case: id, kind: 'not_measured', body: { quantity: quantityId, reason: `${moments.end.replace(' reached', '')} was not reached` } },
     () => (moments.target === null ? back : pressureHref));
-  return html`<${Frame} screen="timer" title=${quantity.name} back=${back} caution="cranking" quiet=${true}
+  return html`<${Frame} screen="timer" title=${quantity.name} caution="cranking" quiet=${true}
     bottom=${bottomFor({ taps, timing, busy, onSave, onMissing })}>
     ${taps.phase === 'running' ? html`<${Running} seconds=${seconds} moments=${moments} taps=${taps} setTaps=${setTaps} />` : html`
       ${taps.attempts.length === 0 ? html`<p>${moments.hint}</p>` : neverReached(taps) ? html`<${NotReached} href=${pressureHref} moments=${moments} />` : html`<${Combined} timing=${timing} />`}

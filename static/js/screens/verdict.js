@@ -56,11 +56,10 @@ export function Verdict({ id, check: checkId, reading: readingId }) {
   const { catalogue } = state;
   const check = byId(catalogue.checks, checkId);
   const reading = kase.readings.find((r) => r.id === readingId);
-  const back = address('case', id, 'check', checkId);
-  if (!reading) return html`<${Frame} screen="verdict" title="This reading was struck out" back=${back}><p>It stays in the log and counts for nothing.</p><//>`;
+  if (!reading) return html`<${Frame} screen="verdict" title="This reading was struck out"><p>It stays in the log and counts for nothing.</p><//>`;
   const quantity = byId(catalogue.quantities, reading.quantity);
   const verdict = verdictOf(assessment, readingId);
-  return html`<${Frame} screen="verdict" title=${quantity.name} back=${back} caution=${check.cautions[0]}
+  return html`<${Frame} screen="verdict" title=${quantity.name} caution=${check.cautions[0]}
     aside=${html`<${Ledger} kase=${kase} assessment=${assessment} />`}
     bottom=${html`<${NextStep} id=${id} check=${check} kase=${kase} catalogue=${catalogue} assessment=${assessment} />`}>
     <p class="big-value" data-quantity=${quantity.id}>${formatReading(reading, quantity)}</p>
