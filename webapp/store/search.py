@@ -8,7 +8,7 @@ import re
 import unicodedata
 from typing import NamedTuple
 
-from sqlalchemy import Select, select, union_all
+from sqlalchemy import Select, func, select, union_all
 
 from webapp.store.models import Case, CaseWord
 from webapp.store.scope import Workshop
@@ -17,6 +17,7 @@ LONGEST_WORD = 40
 MOST_WORDS = 400
 MOST_TERMS = 6
 MOST_EXPANSIONS = 24
+MOST_COUNTED = 2000  # enough to tell rare terms from common ones
 VIN_TAILS = (8, 6, 4)  # the part of a VIN that people read out
 LAST_CHARACTER = "\U0010ffff"
 WORD = re.compile(r"[^\W_]+")
@@ -84,15 +85,23 @@ def with_state(workshop: Workshop, wanted: Select, state: str) -> Select:
     )
 
 
+def count_up_to(workshop: Workshop, term: str, most: int = MOST_COUNTED) -> int:
+    """How many words of cases begin with a term, counted no further than `most`."""
+    wanted = workshop.select(CaseWord, CaseWord.word).where(CaseWord.word >= term, CaseWord.word < term + LAST_CHARACTER)
+    return workshop.first(select(func.count()).select_from(wanted.limit(most).subquery()))
+
+
 def find_cases(workshop: Workshop, text: str, state: str | None, before: str | None, limit: int) -> Hits:
-    """Ids of the cases that hold every term of `text`, older than `before` when that is given."""
-    terms = sorted(dict.fromkeys(split_words(text)), key=lambda term: (-len(term), term))[:MOST_TERMS]
-    if not terms:
+    """Ids of the cases that hold every term of `text`, older than `before` when that is given.
+
+    The rarest term leads; the others are looked up for each of its cases.
+    """
+    counts = {term: count_up_to(workshop, term) for term in list(dict.fromkeys(split_words(text)))[:MOST_TERMS]}
+    if not counts or 0 in counts.values():
         return Hits([], False)
-    words = expand(workshop, terms[0])
-    if not words:
-        return Hits([], False)
-    parts = [narrow(workshop, word, terms[1:], state, before).limit(limit) for word in words[:MOST_EXPANSIONS]]
+    lead, *others = sorted(counts, key=lambda term: (counts[term], -len(term), term))
+    words = expand(workshop, lead)
+    parts = [narrow(workshop, word, others, state, before).limit(limit) for word in words[:MOST_EXPANSIONS]]
     every = union_all(*(select(part.subquery()) for part in parts)).subquery()
     ids = workshop.all(select(every.c.case_id).distinct().order_by(every.c.case_id.desc()).limit(limit))
     return Hits(ids, len(words) > MOST_EXPANSIONS)
