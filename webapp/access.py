@@ -17,7 +17,7 @@ from werkzeug.wrappers import Response
 from webapp.store.db import Database
 from webapp.store.entrance import Actor, find_phone, note_sign_in_seen
 from webapp.store.people import ROLES
-from webapp.store.refusals import NotAllowed, NotSignedIn
+from webapp.store.refusals import NotAllowed, NotSignedIn, Refusal
 from webapp.store.scope import Workshop
 
 PUBLIC, PHONE = "public", "phone"
@@ -72,10 +72,22 @@ def client_address() -> str:
     return str(address)
 
 
+def refuse_nul() -> None:
+    """No address, search or form of ours holds a NUL, and not every database can even compare one."""
+    fields = [("address", request.path), *request.args.items()]
+    if request.blueprint != "api":
+        fields += list(request.form.items())
+    for name, value in fields:
+        if "\0" in name + value:
+            field = name.replace("\0", "")[:40]
+            raise Refusal("not_accepted", field, f"{field}: it holds a NUL character; write it anew")
+
+
 def guard() -> Response | None:
     """Run before every request."""
     if request.endpoint is None:  # no such address: the 404 or 405 page tells nothing
         return None
+    refuse_nul()
     access = getattr(current_app.view_functions[request.endpoint], "access", None)
     if access == PUBLIC:
         return None

@@ -121,8 +121,8 @@ TRICKS = ["..%2f..%2ftest.db", "..", "x" * 64, "A" * 64, "%00" * 64, "0" * 63, "
 @pytest.mark.parametrize("name", TRICKS)
 def test_tricks_with_the_name_lead_nowhere(technician, office, name):
     assert technician.put_photo(name, draw()).status_code in (404, 405, 422)
-    assert technician.client.get(f"/api/v1/photos/{name}", headers=technician.headers).status_code in (404, 405)
-    assert office.get(f"/office/photos/{name}").status_code == 404
+    assert technician.client.get(f"/api/v1/photos/{name}", headers=technician.headers).status_code in (404, 405, 422)
+    assert office.get(f"/office/photos/{name}").status_code in (404, 422)
 
 
 def test_nothing_is_left_behind_by_refusals(technician, settings):

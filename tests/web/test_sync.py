@@ -188,7 +188,7 @@ def test_the_right_key_with_a_wrong_secret_is_unknown(technician):
 BAD_MESSAGES = [
     ("cursor is text", {"cursor": "1"}, "cursor"), ("cursor is negative", {"cursor": -1}, "cursor"),
     ("format is unknown", {"format": "railcase-sync/9"}, "format"), ("entries is no list", {"entries": {}}, "entries"),
-    ("too many entries", {"entries": [{}] * 201}, "entries"), ("unknown field", {"colour": 1}, "colour"),
+    ("app is no plain text", {"app": "\ud800"}, "app"), ("too many entries", {"entries": [{}] * 201}, "entries"), ("unknown field", {"colour": 1}, "colour"),
 ]  # fmt: skip
 
 
@@ -244,3 +244,19 @@ def test_two_phones_of_one_person_are_two_devices(app, technician, database):
     assert isinstance(technician, Phone)
     answer = technician.sync([technician.entry("case_opened", {}, device=new_id())])
     assert answer["results"][0]["problems"][0]["code"] == "wrong_device"
+
+
+def test_odd_text_fits_every_database(technician, database):
+    odd = "NUL \0 half \ud800 end"
+    technician.sync([
+        technician.entry("case_opened", {}, at="2026-11-24\ud80009:00:00Z"),
+        technician.entry("vehicle_set", {"registration": odd, "description": odd, "vin": odd}),
+        technician.entry("note_added", {"text": odd}),
+        technician.entry("concluded", {"fault": odd * 8, "text": odd}),
+    ])  # fmt: skip
+    with database.engine.connect() as connection:
+        for table in ("entries", "cases", "case_documents", "case_words"):
+            for row in connection.exec_driver_sql(f"select * from {table}"):
+                assert all("\0" not in value and value.encode() for value in row if isinstance(value, str))
+    with database.reading() as session:
+        assert len(cases.get_case(own_workshop(session), technician.case).row.fault) == 64

@@ -3,7 +3,7 @@
 from marshmallow import RAISE, Schema, fields, validate
 
 from webapp.store.people import ROLES
-from webapp.store.shape import LARGEST_COUNT, EntrySchema, is_uuid
+from webapp.store.shape import LARGEST_COUNT, EntrySchema, is_plain, is_uuid
 
 MOST_ENTRIES = 200
 
@@ -51,7 +51,7 @@ class SyncIn(Strict):
     """`entries` are checked one by one, so that a bad one is named and the others go in."""
 
     format = fields.String(required=True, validate=validate.Equal("railcase-sync/1"))
-    app = fields.String(required=True, validate=validate.Length(min=1, max=40))
+    app = fields.String(required=True, validate=[is_plain, validate.Length(max=40)])
     cursor = fields.Integer(required=True, strict=True, validate=validate.Range(min=0, max=LARGEST_COUNT))
     entries = fields.List(fields.Raw(allow_none=True), required=True, validate=validate.Length(max=MOST_ENTRIES))
 

@@ -64,12 +64,12 @@ def fill_row(case: Case, document: dict, assessment: dict, problem: str | None) 
         setattr(case, name, clean(vehicle.get(name), longest))
     stated = document.get("outcome") or document.get("concluded") or assessment.get("conclusion") or {}
     case.state = document.get("state") or "open"
-    case.fault = stated.get("fault")
+    case.fault = clean(stated.get("fault"), 64) or None  # a phone may have written anything
     case.pump = (assessment.get("pump") or {}).get("status")
     case.differs = bool(list_differences(document, assessment))
     case.conflicts = len(document.get("conflicts") or [])
     case.problem = problem
-    case.opened_at = document.get("opened_at")
+    case.opened_at = clean(document.get("opened_at"), 40) or None
 
 
 def clean(value, longest: int) -> str:
