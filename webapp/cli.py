@@ -8,6 +8,7 @@ import multiprocessing
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
+from typing import BinaryIO
 
 import click
 import segno
@@ -64,7 +65,7 @@ def plain_errors() -> Iterator[None]:
         raise BadInput([{"field": "database", "text": text}]) from None
 
 
-def read_text(source: click.File) -> str:
+def read_text(source: BinaryIO) -> str:
     """Return the text of FILE or standard input; refuse what is not UTF-8."""
     try:
         return source.read().decode("utf-8-sig")

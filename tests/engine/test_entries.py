@@ -8,8 +8,9 @@ from hypothesis import strategies as st
 
 from tests.engine.scenes import CATALOGUE
 from webapp.engine.book import open_book
-from webapp.engine.entries import BODIES, check_entry, fold_entries
+from webapp.engine.entries import BODIES, check_entry, fold_entries, fold_log
 from webapp.engine.judge import judge_folded
+from webapp.engine.problems import EngineError
 
 BOOK = open_book(CATALOGUE)
 CASE = "01910000-0000-7000-8000-00000000000c"
@@ -85,7 +86,7 @@ def test_merging_is_union(log: list[dict], cut: int) -> None:
 @RELAXED
 @given(logs())
 def test_every_log_can_be_judged(log: list[dict]) -> None:
-    document = fold_entries(log, BOOK)
+    document = fold_log(log, BOOK)
     assert judge_folded(document, BOOK)["case"] == CASE
     assert document["entries"] == len(log)
 
@@ -114,9 +115,20 @@ def test_a_reading_that_no_longer_fits_is_set_aside_by_name() -> None:
         entry(1, "reading_taken", {"quantity": "injector_return", "value": [1, 2, 3, 4], "duration_s": 30}),
         entry(2, "vehicle_set", {"layout": "regulator-only", "supply": "electric", "cylinders": 6}),
     ]
-    assessment = judge_folded(fold_entries(log, BOOK), BOOK)
+    assessment = judge_folded(fold_log(log, BOOK), BOOK)
     assert assessment["verdicts"] == []
     assert "4 values for 6 cylinders" in assessment["notes"][0]
+
+
+def test_one_unreadable_entry_is_set_aside_and_the_rest_makes_the_case() -> None:
+    odd = entry(2, "reading_taken", {"quantity": "crank_pressure", "value": 292, "colour": "blue"})
+    log = [entry(1, "complaint_set", {"complaints": ["no_start"]}), odd, entry(3, "note_added", {"text": "fine"})]
+    document = fold_log(log, BOOK)
+    assert (document["complaints"], document["readings"], len(document["notes"])) == (["no_start"], [], 1)
+    assert document["set_aside"][0]["entry"] == odd["id"]
+    assert "body.colour" in judge_folded(document, BOOK)["notes"][0]
+    with pytest.raises(EngineError):
+        fold_log([odd], BOOK)
 
 
 def test_assumed_fields_are_named_until_somebody_sets_them() -> None:

@@ -56,6 +56,13 @@ def test_292_bar_in_1_4_s_is_a_close_pass_on_both_counts() -> None:
     assert assessment["pump"]["status"] == "cleared"
 
 
+def test_an_override_is_shown_as_it_was_given() -> None:
+    override = {"profile": "generic", "overrides": {"crank_pressure": {"low": 310.5, "reason": "maker's data sheet"}}}
+    row = verdict_of("crank_pressure", read("crank_pressure", 311), limits=override)
+    assert "at least 310.5 bar" in row["text"]
+    assert row["basis"] == "maker's data sheet"
+
+
 def test_half_a_volt_is_ratiometric() -> None:
     """At a reference of 4.80 V the healthy half volt is 0.48 V, and the limits 0.40 to 0.60 V shrink with it."""
     reference, signal = read("sensor_reference_voltage", 4.8), read("sensor_signal_voltage", 0.48)

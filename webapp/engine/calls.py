@@ -8,7 +8,7 @@ import json
 
 from . import ENGINE_VERSION
 from .book import Book, open_book
-from .entries import check_entry, fold_entries
+from .entries import check_entry, fold_entries, fold_log
 from .judge import judge_case, judge_folded
 from .problems import EngineError, Problem, problem_rows, refuse, show
 from .quantity import check_reading, read_reading
@@ -47,7 +47,11 @@ def call_fold(given: object, book: Book) -> dict:
 
 
 def call_fold_judge(given: object, book: Book) -> dict:
-    case = fold_entries(checked_entries(given, book), book)
+    """Fold and judge a log as it lies; `fold` is the strict one."""
+    entries = object_of(given, "request").get("entries")
+    if not isinstance(entries, list) or not entries:
+        raise refuse("missing", "entries", "give a list of at least one entry")
+    case = fold_log(entries, book)
     return {"case": case, "assessment": judge_folded(case, book)}
 
 

@@ -285,7 +285,11 @@ def read_folded(case: dict, book: Book) -> Case:
     problems = check_frame(case, book)
     if problems:
         raise EngineError(problems)
-    kept, notes = [], []
+    kept: list = []
+    notes = [
+        f"Set aside: an entry that this version cannot read ({r['field']}: {r['text']})."
+        for r in case.get("set_aside") or []
+    ]
     for reading in case.get("readings") or []:
         found = check_reading(reading, case["vehicle"], book, "reading")
         if found:

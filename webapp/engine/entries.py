@@ -19,7 +19,7 @@ from .document import (
     is_whole,
     unknown_keys,
 )
-from .problems import Problem, show
+from .problems import Problem, refuse, show
 from .quantity import MOST_CYLINDERS, check_reading
 
 ENTRY_KEYS = ("id", "case", "device", "seq", "clock", "at", "by", "kind", "body")
@@ -343,4 +343,28 @@ def fold_entries(entries: list, book: Book) -> dict:
             step(case, entry, entry["body"])  # type: ignore[operator]
     void_readings(case, ordered)
     case["conflicts"] = find_conflicts(ordered)
+    return case
+
+
+def fold_log(entries: list, book: Book) -> dict:
+    """Fold whatever a log holds: an entry that this engine refuses is set aside and named, the rest makes the case.
+
+    An older or newer app may have written it, and one entry must not make a case unreadable. Nothing is dropped from the
+    log. Inputs: a non-empty list of JSON values. Returns: as fold_entries, with `set_aside` rows {entry, field, text}.
+    Refuses: not_a_log, when no entry at all can be read; mixed_cases.
+    """
+    good, aside = [], {}
+    for entry in entries:
+        problems = check_entry(entry, book)
+        if problems:
+            name = str(entry.get("id")) if isinstance(entry, dict) else show(entry)
+            aside[name] = {"entry": name, "field": problems[0].field, "text": problems[0].text}
+        else:
+            good.append(entry)
+    if not good:
+        raise refuse("not_a_log", "entries", "no entry of this case can be read by this version")
+    if len({entry["case"] for entry in good}) > 1:
+        raise refuse("mixed_cases", "entries", "belong to more than one case; fold one case at a time")
+    case = fold_entries(good, book)
+    case["set_aside"] = [aside[name] for name in sorted(aside)]
     return case

@@ -27,6 +27,7 @@ FORMAT = "railcase-assessment/1"
 PUMP_FAULT = "pump_worn"
 FIRST_CHECK = "intake"
 RETEST = "retest"
+MOST_SHOWN = 0.99
 
 
 def prerequisites(fault: dict, read: dict, case: Case, book: Book) -> list:
@@ -51,6 +52,11 @@ def prerequisites(fault: dict, read: dict, case: Case, book: Book) -> list:
     return rows
 
 
+def write_share(probability: float) -> str:
+    """Return a probability in words; never 100 %, which no evidence gives."""
+    return f"{100.0 * probability:.0f} %" if probability < MOST_SHOWN else f"over {100.0 * MOST_SHOWN:.0f} %"
+
+
 def conclude(suspects: list, read: dict, pump: dict, case: Case) -> dict | None:
     """Return the conclusion {fault, name, probability, action, confirm_by, detail, text}, None while there is none."""
     first = suspects[0]
@@ -61,7 +67,7 @@ def conclude(suspects: list, read: dict, pump: dict, case: Case) -> dict | None:
     row = suspect_rows(suspects[:1], list(read.values()))[0]
     cylinders = row["detail"].get("cylinders", [])
     where = f" (cylinder {', '.join([str(c) for c in cylinders])})" if cylinders else ""
-    sure = f"{100.0 * first.probability:.0f} % on the evidence recorded"
+    sure = f"{write_share(first.probability)} on the evidence recorded"
     return {
         "fault": first.fault["id"],
         "name": first.fault["name"],

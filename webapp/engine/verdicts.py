@@ -56,14 +56,20 @@ def write_number(value: float, decimals: int) -> str:
     return ("%." + str(decimals) + "f") % value
 
 
+def write_bound(value: float, decimals: int) -> str:
+    """Return a bound as the quantity's display has it, with one more digit where that would change it (310.5)."""
+    text = write_number(value, decimals)
+    return text if float(text) == value else write_number(value, decimals + 1)
+
+
 def write_limit(limit: Limit, quantity: dict) -> str:
     """Return a limit in words, such as 'at least 285 bar'."""
     if quantity["kind"] == "choice":
         names = {c["id"]: c["name"] for c in quantity["choices"]}
         return "should be " + " or ".join([names[g].lower() for g in limit.good])
     unit, decimals = quantity["unit"], quantity["decimals"]
-    low = None if limit.low is None else write_number(limit.low, decimals)
-    high = None if limit.high is None else write_number(limit.high, decimals)
+    low = None if limit.low is None else write_bound(limit.low, decimals)
+    high = None if limit.high is None else write_bound(limit.high, decimals)
     if low is not None and high is not None:
         return f"{low} to {high} {unit}"
     if low is not None:

@@ -4,7 +4,7 @@ import logging
 from functools import cache
 
 from webapp.engine.book import Book, open_book
-from webapp.engine.entries import check_entry, fold_entries
+from webapp.engine.entries import check_entry, fold_log
 from webapp.engine.judge import judge_folded
 from webapp.engine.problems import problem_rows
 from webapp.library.loader import load_catalogue
@@ -27,7 +27,7 @@ def fold_and_judge(entries: list[dict]) -> tuple[dict, dict, str | None]:
     """Document, assessment, and what to tell when either could not be made: one bad case must not stop a sync."""
     case: dict = {}
     try:
-        case = fold_entries(entries, book())
+        case = fold_log(entries, book())
         return case, judge_folded(case, book()), None
     except ValueError as problem:
         return case, {}, f"This case could not be judged: {problem}"
