@@ -113,8 +113,11 @@ def admit_desk(roles: frozenset[str]) -> Response | None:
             return redirect(url_for("account.sign_in", next=request.full_path.rstrip("?")))
         raise NotSignedIn("sign_in_needed", "", "You are no longer signed in. Sign in, then do this again.")
     if current_user.actor.role not in roles:
-        raise NotAllowed("not_allowed", "", f"This needs the role {' or '.join(sorted(roles))}; yours is "
-                         f"{current_user.actor.role}. Ask the office.")
+        raise NotAllowed(
+            "not_allowed",
+            "",
+            f"This needs the role {' or '.join(sorted(roles))}; yours is {current_user.actor.role}. Ask the office.",
+        )
     g.actor = current_user.actor
     if current_user.is_seen_due:
         with database().writing() as session:

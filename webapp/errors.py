@@ -1,6 +1,7 @@
 """How the server says no, in JSON under /api and as a page elsewhere, and the headers that every answer carries."""
 
 import logging
+from typing import Any
 
 from flask import Flask, Response, jsonify, render_template, request
 from marshmallow import ValidationError
@@ -60,7 +61,7 @@ def answer_refusal(refusal: Refusal) -> Response:
     return answer(refusal.status, refusal.problems, wait)
 
 
-def answer_http_error(error: HTTPException) -> Response:
+def answer_http_error(error: HTTPException) -> Any:
     if error.response is not None:
         return error.response
     status = error.code or 500

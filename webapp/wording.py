@@ -24,12 +24,23 @@ PUMP_SENTENCES = {
     "condemned": "Every other part has been answered for, and the evidence points at the high-pressure pump.",
 }
 KINDS = {
-    "case_opened": "Case opened", "vehicle_set": "Vehicle set", "complaint_set": "Complaint set",
-    "codes_set": "Codes set", "limits_set": "Limits set", "step_ticked": "Step ticked",
-    "reading_taken": "Reading taken", "not_measured": "Could not be measured", "reading_voided": "Reading voided",
-    "note_added": "Note added", "photo_added": "Photo added", "caution_acknowledged": "Caution acknowledged",
-    "signed_off": "Signed off", "concluded": "Concluded", "repair_recorded": "Repair recorded",
-    "outcome_confirmed": "Outcome confirmed", "reopened": "Reopened",
+    "case_opened": "Case opened",
+    "vehicle_set": "Vehicle set",
+    "complaint_set": "Complaint set",
+    "codes_set": "Codes set",
+    "limits_set": "Limits set",
+    "step_ticked": "Step ticked",
+    "reading_taken": "Reading taken",
+    "not_measured": "Could not be measured",
+    "reading_voided": "Reading voided",
+    "note_added": "Note added",
+    "photo_added": "Photo added",
+    "caution_acknowledged": "Caution acknowledged",
+    "signed_off": "Signed off",
+    "concluded": "Concluded",
+    "repair_recorded": "Repair recorded",
+    "outcome_confirmed": "Outcome confirmed",
+    "reopened": "Reopened",
 }
 # A flat disc, a wedge to the right, an open half disc: told apart without colour and by touch of a finger on paper.
 SHAPES = {

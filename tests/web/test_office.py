@@ -245,7 +245,10 @@ def sheet_id(number: int) -> str:
     return f"01900000-0000-7000-8000-00000000000{number}"
 
 
-@pytest.mark.parametrize("address", ["/office/?q=%00", "/office/?after=%00~%00", "/office/cases/%00", "/office/people/a%00b"])
+ADDRESSES_WITH_NUL = ["/office/?q=%00", "/office/?after=%00~%00", "/office/cases/%00", "/office/people/a%00b"]
+
+
+@pytest.mark.parametrize("address", ADDRESSES_WITH_NUL)
 def test_a_nul_is_refused_before_any_database_sees_it(office, address):
     assert office.get(address).status_code == 422
 

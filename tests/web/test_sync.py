@@ -188,7 +188,8 @@ def test_the_right_key_with_a_wrong_secret_is_unknown(technician):
 BAD_MESSAGES = [
     ("cursor is text", {"cursor": "1"}, "cursor"), ("cursor is negative", {"cursor": -1}, "cursor"),
     ("format is unknown", {"format": "railcase-sync/9"}, "format"), ("entries is no list", {"entries": {}}, "entries"),
-    ("app is no plain text", {"app": "\ud800"}, "app"), ("too many entries", {"entries": [{}] * 201}, "entries"), ("unknown field", {"colour": 1}, "colour"),
+    ("app is no plain text", {"app": "\ud800"}, "app"), ("too many entries", {"entries": [{}] * 201}, "entries"),
+    ("unknown field", {"colour": 1}, "colour"),
 ]  # fmt: skip
 
 

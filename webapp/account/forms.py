@@ -8,8 +8,11 @@ from webapp.store.people import LONGEST_PASSWORD, SHORTEST_PASSWORD
 
 NEW_PASSWORD = [
     DataRequired("Write the new password."),
-    Length(SHORTEST_PASSWORD, LONGEST_PASSWORD,
-           f"Choose {SHORTEST_PASSWORD} to {LONGEST_PASSWORD} characters; several words are fine."),
+    Length(
+        SHORTEST_PASSWORD,
+        LONGEST_PASSWORD,
+        f"Choose {SHORTEST_PASSWORD} to {LONGEST_PASSWORD} characters; several words are fine.",
+    ),
 ]
 
 

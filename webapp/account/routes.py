@@ -40,8 +40,9 @@ def begin(login: str, password: str) -> Desk | None:
         return None
     with database().writing() as db:
         secret = entrance.begin_sign_in(db, person)
-        attempts.forget_tries(db, attempts.SIGN_IN_ACCOUNT_ADDRESS,
-                              f"{entrance.digest(login.strip().casefold())}:{client_address()}")
+        attempts.forget_tries(
+            db, attempts.SIGN_IN_ACCOUNT_ADDRESS, f"{entrance.digest(login.strip().casefold())}:{client_address()}"
+        )
     return Desk(secret, Actor(person.id, person.name, person.role, person.workshop_id, ""))
 
 

@@ -35,7 +35,10 @@ def render_case(case_id: str, status: int = 200, **forms: FlaskForm) -> tuple[st
     outcome = forms.get("outcome_form") or OutcomeForm()
     outcome.fault.choices = offer(sheet.names()["faults"])
     page = render_template(
-        "office/case.html", **found, outcome_form=outcome, note_form=forms.get("note_form") or NoteForm(),
+        "office/case.html",
+        **found,
+        outcome_form=outcome,
+        note_form=forms.get("note_form") or NoteForm(),
         reopen_form=forms.get("reopen_form") or ReopenForm(),
     )
     return page, status

@@ -30,8 +30,11 @@ def list_devices() -> Page:
 def draw_qr(link: str) -> Markup:
     """The code as inline SVG: neither the secret nor the picture is ever stored, so it cannot have an address."""
     qr = segno.make(link, error="m", micro=False)
-    return Markup(qr.svg_inline(scale=QR_SCALE, border=QR_BORDER, dark="#000", light="#fff", svgclass="qr",
-                                lineclass=None, omitsize=True))
+    return Markup(
+        qr.svg_inline(
+            scale=QR_SCALE, border=QR_BORDER, dark="#000", light="#fff", svgclass="qr", lineclass=None, omitsize=True
+        )
+    )
 
 
 def pairing_link(secret: str) -> str:

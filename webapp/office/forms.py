@@ -16,7 +16,8 @@ def offer(names: dict[str, str]) -> list[SelectChoice]:
 
 ROLE_CHOICES = offer(ROLES)
 PASSWORD_LENGTH = Length(
-    SHORTEST_PASSWORD, LONGEST_PASSWORD,
+    SHORTEST_PASSWORD,
+    LONGEST_PASSWORD,
     f"Choose {SHORTEST_PASSWORD} to {LONGEST_PASSWORD} characters; several words are fine.",
 )
 

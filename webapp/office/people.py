@@ -32,8 +32,13 @@ def add_person() -> Page:
         return render_list(form, 422)
     try:
         with workshop_to_write() as workshop:
-            people.add_person(workshop, name=form.name.data, role=form.role.data, login=form.login.data or None,
-                              password=form.password.data or None)
+            people.add_person(
+                workshop,
+                name=form.name.data,
+                role=form.role.data,
+                login=form.login.data or None,
+                password=form.password.data or None,
+            )
     except Refusal as refusal:
         field = form[refusal.problems[0]["field"]]
         field.errors = [refusal.problems[0]["text"]]
@@ -46,8 +51,12 @@ def render_person(person_id: str, status: int = 200, **forms) -> tuple[str, int]
     with workshop_to_read() as workshop:
         person = people.get_person(workshop, person_id)
     role_form = forms.get("role_form") or RoleForm(formdata=None, role=person.role)
-    page = render_template("office/person.html", person=person, role_form=role_form,
-                           password_form=forms.get("password_form") or NewPasswordForm(formdata=None))
+    page = render_template(
+        "office/person.html",
+        person=person,
+        role_form=role_form,
+        password_form=forms.get("password_form") or NewPasswordForm(formdata=None),
+    )
     return page, status
 
 
@@ -88,5 +97,9 @@ def set_active(person_id: str) -> Page:
         raise Refusal("not_a_choice", "active", f"active: {str(active)[:20]!r} is not known; send yes or no")
     with workshop_to_write() as workshop:
         people.set_active(workshop, person_id, active == "yes")
-    return back_to(person_id, "The person is let in." if active == "yes" else
-                   "The person is out: signed out everywhere, and the phones are turned away.")
+    return back_to(
+        person_id,
+        "The person is let in."
+        if active == "yes"
+        else "The person is out: signed out everywhere, and the phones are turned away.",
+    )

@@ -23,8 +23,9 @@ def refuse_constant(name: str) -> None:
 def read_json() -> Any:
     """The request's JSON. *Refuses* other content types (a foreign page's form could send those) and broken JSON."""
     if request.mimetype != "application/json":
-        raise WrongType("wrong_type", "Content-Type", f"Content-Type: {request.mimetype[:40]!r} is not accepted; "
-                        "send application/json")
+        raise WrongType(
+            "wrong_type", "Content-Type", f"Content-Type: {request.mimetype[:40]!r} is not accepted; send application/json"
+        )
     try:
         return json.loads(request.get_data().decode("utf-8"), parse_constant=refuse_constant)
     except (ValueError, RecursionError) as problem:
@@ -45,12 +46,14 @@ def pair() -> tuple[Response, int]:
         paired = devices.pair(session, wanted["code"], wanted["device_name"], wanted["install"])
     if paired is None:
         raise devices.not_paired()
-    return jsonify({
-        "token": paired.token,
-        "device": {"id": paired.device.install, "name": paired.device.name},
-        "person": person_out(paired.person),
-        "workshop": {"id": paired.device.workshop_id, "name": paired.workshop_name},
-    }), 201
+    return jsonify(
+        {
+            "token": paired.token,
+            "device": {"id": paired.device.install, "name": paired.device.name},
+            "person": person_out(paired.person),
+            "workshop": {"id": paired.device.workshop_id, "name": paired.workshop_name},
+        }
+    ), 201
 
 
 @blueprint.post("/sync")

@@ -33,8 +33,14 @@ READY_MADE = {"br": ".br", "gzip": ".gz"}  # best first
 INCOMPRESSIBLE = {".png", ".woff2", ".ico"}
 SMALLEST_TO_SQUEEZE_BYTES = 512
 # Served elsewhere, only for the office, or not needed by the app as it runs (uPlot: no chart is drawn yet).
-NOT_KEPT_OFFLINE = ("sw.js", "manifest.webmanifest", "css/office.css", "vendor/licenses/", "vendor/vendor.json",
-                    "vendor/uplot")
+NOT_KEPT_OFFLINE = (
+    "sw.js",
+    "manifest.webmanifest",
+    "css/office.css",
+    "vendor/licenses/",
+    "vendor/vendor.json",
+    "vendor/uplot",
+)
 
 
 class Asset(NamedTuple):
@@ -49,8 +55,7 @@ class Asset(NamedTuple):
 def make_asset(data: bytes, suffix: str, squeezed: dict[str, bytes] | None = None) -> Asset:
     if squeezed is None and len(data) >= SMALLEST_TO_SQUEEZE_BYTES and suffix not in INCOMPRESSIBLE:
         squeezed = {"gzip": gzip.compress(data, 9, mtime=0)}
-    return Asset(data, TYPES.get(suffix, "application/octet-stream"), hashlib.sha256(data).hexdigest()[:16],
-                 squeezed or {})
+    return Asset(data, TYPES.get(suffix, "application/octet-stream"), hashlib.sha256(data).hexdigest()[:16], squeezed or {})
 
 
 def read_asset(path: Path) -> Asset:
@@ -93,8 +98,9 @@ class Assets:
 
     def names_kept_offline(self) -> list[str]:
         names = (path.relative_to(self.static).as_posix() for path in self.static.rglob("*") if path.is_file())
-        return sorted(name for name in names
-                      if not name.startswith(NOT_KEPT_OFFLINE) and not name.endswith(tuple(READY_MADE.values())))
+        return sorted(
+            name for name in names if not name.startswith(NOT_KEPT_OFFLINE) and not name.endswith(tuple(READY_MADE.values()))
+        )
 
     def engine_bundle(self) -> Asset:
         """The engine's sources for the phone's Python: {"version", "files": {"engine/judge.py": source}}."""
@@ -106,8 +112,12 @@ class Assets:
         """sw.js with its list filled in; the version changes when any byte that it keeps changes."""
         names = self.names_kept_offline()
         tags = [(name, self.file(name).tag) for name in names]
-        tags += [("/", make_asset(shell, ".html").tag), ("engine", self.engine_bundle().tag),
-                 ("catalogue", self.catalogue.tag), ("manifest", self.file("manifest.webmanifest").tag)]
+        tags += [
+            ("/", make_asset(shell, ".html").tag),
+            ("engine", self.engine_bundle().tag),
+            ("catalogue", self.catalogue.tag),
+            ("manifest", self.file("manifest.webmanifest").tag),
+        ]
         version = hashlib.sha256(json.dumps(tags).encode()).hexdigest()[:12]
         fixed = ["/", "/engine.json", "/catalogue.json", "/manifest.webmanifest"]
         kept = json.dumps({"version": version, "files": fixed + [f"/static/{name}" for name in names]})

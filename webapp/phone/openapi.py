@@ -29,43 +29,76 @@ SHUT = "The token is unknown (`unknown_token`) or shut out (`revoked`)."
 
 # path, method, operation
 OPERATIONS: list[tuple[str, str, dict]] = [
-    ("/api/v1/pair", "post", {
-        "summary": "Turn a pairing code into the phone's own token.",
-        "requestBody": {"required": True, "content": refer(schemas.PairIn)},
-        "responses": {
-            "201": respond("Paired.", refer(schemas.PairOut)),
-            **refuse(s403="The code is wrong, used or too old.", s413="Too large.", s415="Not JSON.",
-                     s422="A field was not accepted.", s429="Too many tries; see Retry-After."),
+    (
+        "/api/v1/pair",
+        "post",
+        {
+            "summary": "Turn a pairing code into the phone's own token.",
+            "requestBody": {"required": True, "content": refer(schemas.PairIn)},
+            "responses": {
+                "201": respond("Paired.", refer(schemas.PairOut)),
+                **refuse(
+                    s403="The code is wrong, used or too old.",
+                    s413="Too large.",
+                    s415="Not JSON.",
+                    s422="A field was not accepted.",
+                    s429="Too many tries; see Retry-After.",
+                ),
+            },
         },
-    }),
-    ("/api/v1/sync", "post", TOKEN | {
-        "summary": "Send entries, fetch those of the workshop's other devices.",
-        "requestBody": {"required": True, "content": refer(schemas.SyncIn)},
-        "responses": {
-            "200": respond("What became of each entry, and what is new.", refer(schemas.SyncOut)),
-            **refuse(s401=SHUT, s413="Too large.", s415="Not JSON.", s422="A field was not accepted."),
+    ),
+    (
+        "/api/v1/sync",
+        "post",
+        TOKEN
+        | {
+            "summary": "Send entries, fetch those of the workshop's other devices.",
+            "requestBody": {"required": True, "content": refer(schemas.SyncIn)},
+            "responses": {
+                "200": respond("What became of each entry, and what is new.", refer(schemas.SyncOut)),
+                **refuse(s401=SHUT, s413="Too large.", s415="Not JSON.", s422="A field was not accepted."),
+            },
         },
-    }),
-    ("/api/v1/photos/{sha256}", "put", TOKEN | {
-        "summary": "Send a photo that an entry speaks of.",
-        "parameters": [SHA256],
-        "requestBody": {"required": True, "content": PICTURE},
-        "responses": {
-            "200": respond("It was here already.", refer(schemas.PhotoOut)),
-            "201": respond("Stored.", refer(schemas.PhotoOut)),
-            **refuse(s401=SHUT, s409="No entry speaks of it yet.", s413="Too large.", s415="Not such a picture.",
-                     s422="The bytes have another sum."),
+    ),
+    (
+        "/api/v1/photos/{sha256}",
+        "put",
+        TOKEN
+        | {
+            "summary": "Send a photo that an entry speaks of.",
+            "parameters": [SHA256],
+            "requestBody": {"required": True, "content": PICTURE},
+            "responses": {
+                "200": respond("It was here already.", refer(schemas.PhotoOut)),
+                "201": respond("Stored.", refer(schemas.PhotoOut)),
+                **refuse(
+                    s401=SHUT,
+                    s409="No entry speaks of it yet.",
+                    s413="Too large.",
+                    s415="Not such a picture.",
+                    s422="The bytes have another sum.",
+                ),
+            },
         },
-    }),
-    ("/api/v1/photos/{sha256}", "get", TOKEN | {
-        "summary": "Fetch a photo of the workshop.",
-        "parameters": [SHA256],
-        "responses": {"200": respond("The picture.", PICTURE), **refuse(s401=SHUT, s404="No such photo here.")},
-    }),
-    ("/api/v1/openapi.json", "get", {
-        "summary": "This document.",
-        "responses": {"200": respond("OpenAPI 3.1.", {"application/json": {"schema": {"type": "object"}}})},
-    }),
+    ),
+    (
+        "/api/v1/photos/{sha256}",
+        "get",
+        TOKEN
+        | {
+            "summary": "Fetch a photo of the workshop.",
+            "parameters": [SHA256],
+            "responses": {"200": respond("The picture.", PICTURE), **refuse(s401=SHUT, s404="No such photo here.")},
+        },
+    ),
+    (
+        "/api/v1/openapi.json",
+        "get",
+        {
+            "summary": "This document.",
+            "responses": {"200": respond("OpenAPI 3.1.", {"application/json": {"schema": {"type": "object"}}})},
+        },
+    ),
 ]
 
 

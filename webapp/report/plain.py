@@ -39,10 +39,14 @@ def explain_finding(found: dict) -> list[str]:
         return [f"After {count_readings(found)} the technician concluded:", said, doubt if found["differences"] else ""]
     conclusion = found["assessment"].get("conclusion")
     if conclusion:
-        return [f"{count_readings(found).capitalize()} point to this: {conclusion['name'].lower()}.",
-                "The technician has not yet confirmed it."]
-    return [f"The search is not finished. {count_readings(found).capitalize()} have been taken so far.",
-            "No part should be replaced on what is known today."]
+        return [
+            f"{count_readings(found).capitalize()} point to this: {conclusion['name'].lower()}.",
+            "The technician has not yet confirmed it.",
+        ]
+    return [
+        f"The search is not finished. {count_readings(found).capitalize()} have been taken so far.",
+        "No part should be replaced on what is known today.",
+    ]
 
 
 def name_fault(found: dict, stated: dict) -> str:

@@ -84,8 +84,9 @@ def keep_document(workshop: Workshop, case_id: str, document: dict, assessment: 
     kept.assessment = json.dumps(assessment, sort_keys=True)
 
 
-def list_cases(workshop: Workshop, *, text: str = "", state: str | None = None, after: str | None = None,
-               limit: int = PAGE_LENGTH) -> CasePage:
+def list_cases(
+    workshop: Workshop, *, text: str = "", state: str | None = None, after: str | None = None, limit: int = PAGE_LENGTH
+) -> CasePage:
     """One page of cases: the last changed first, or with `text` the cases that hold all its words, newest first."""
     moment, _, case_id = (after or "").partition("~")
     if text.strip():
@@ -133,8 +134,17 @@ def write_entry(workshop: Workshop, case_id: str, person_id: str, kind: str, bod
     if not rows:
         raise NotFound("There is no such case in this workshop. Go back to the list of cases.")
     clock = max(json.loads(row.content)["clock"] for row in rows) + 1
-    entry = {"id": new_id(), "case": case_id, "device": OFFICE_DEVICE, "seq": log.next_seq(workshop, OFFICE_DEVICE),
-             "clock": clock, "at": now(), "by": person_id, "kind": kind, "body": body}
+    entry = {
+        "id": new_id(),
+        "case": case_id,
+        "device": OFFICE_DEVICE,
+        "seq": log.next_seq(workshop, OFFICE_DEVICE),
+        "clock": clock,
+        "at": now(),
+        "by": person_id,
+        "kind": kind,
+        "body": body,
+    }
     arrival = append_entries(workshop, [entry], OFFICE_DEVICE)[0]
     if arrival.status == "refused":
         raise Refusal(arrival.problems[0]["code"], arrival.problems[0]["field"], arrival.problems[0]["text"])

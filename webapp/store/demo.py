@@ -43,9 +43,15 @@ class Story:
         at = shift(self.case["opened"], STEP_S * count)
         owner = next(row["person"] for row in self.data["phones"] if row["key"] == phone)
         entry = {
-            "id": make_id(f"entry {self.number} {count}", at), "case": self.id, "device": make_id(f"phone {phone}", EPOCH),
-            "seq": self.number * 1000 + count, "clock": count, "at": at, "by": make_id(f"person {owner}", EPOCH),
-            "kind": kind, "body": body,
+            "id": make_id(f"entry {self.number} {count}", at),
+            "case": self.id,
+            "device": make_id(f"phone {phone}", EPOCH),
+            "seq": self.number * 1000 + count,
+            "clock": count,
+            "at": at,
+            "by": make_id(f"person {owner}", EPOCH),
+            "kind": kind,
+            "body": body,
         }
         self.entries.append(entry)
         return entry
@@ -82,11 +88,15 @@ class Story:
         """What the phone would have concluded from the entries so far; `said` may differ as an old program's answer."""
         _, found, _ = judging.fold_and_judge(self.entries)
         other = said.get("verdicts_as", {})
-        verdicts = [{"reading": row["reading"], "verdict": other.get(row["quantity"], row["verdict"])}
-                    for row in found["verdicts"]]
+        verdicts = [
+            {"reading": row["reading"], "verdict": other.get(row["quantity"], row["verdict"])} for row in found["verdicts"]
+        ]
         body = {
-            "fault": said.get("fault", (found["conclusion"] or {}).get("fault")), "text": said["text"],
-            "engine": said.get("engine", found["engine"]), "limits": found["limits"], "verdicts": verdicts,
+            "fault": said.get("fault", (found["conclusion"] or {}).get("fault")),
+            "text": said["text"],
+            "engine": said.get("engine", found["engine"]),
+            "limits": found["limits"],
+            "verdicts": verdicts,
             "pump": said.get("pump", found["pump"]["status"]),
         }
         self.write("concluded", body, phone)
@@ -110,18 +120,31 @@ TELLERS: dict[str, Callable] = {
 def add_people(workshop: Workshop, data: dict) -> Iterator[str]:
     for row in data["people"]:
         password = secrets.token_urlsafe(12) if row["login"] else None
-        people.add_person(workshop, name=row["name"], role=row["role"], login=row["login"], password=password,
-                          person_id=make_id(f"person {row['key']}", EPOCH))
+        people.add_person(
+            workshop,
+            name=row["name"],
+            role=row["role"],
+            login=row["login"],
+            password=password,
+            person_id=make_id(f"person {row['key']}", EPOCH),
+        )
         yield f"{row['name']}, {row['role']}: " + (f"{row['login']} / {password}" if password else "works by phone only")
 
 
 def add_phones(workshop: Workshop, data: dict) -> None:
     """Invented phones hold no token that anyone knows."""
     for row in data["phones"]:
-        workshop.add(Device(
-            key=secrets.token_hex(12), install=make_id(f"phone {row['key']}", EPOCH), name=row["name"], app="demo",
-            person_id=make_id(f"person {row['person']}", EPOCH), secret_hash=secrets.token_hex(32), paired_at=EPOCH,
-        ))
+        workshop.add(
+            Device(
+                key=secrets.token_hex(12),
+                install=make_id(f"phone {row['key']}", EPOCH),
+                name=row["name"],
+                app="demo",
+                person_id=make_id(f"person {row['person']}", EPOCH),
+                secret_hash=secrets.token_hex(32),
+                paired_at=EPOCH,
+            )
+        )
     workshop.session.flush()
 
 

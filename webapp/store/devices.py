@@ -66,8 +66,14 @@ def make_pairing(workshop: Workshop, person_id: str) -> Invitation:
     workshop.run(workshop.delete(Pairing).where(Pairing.expires_at < shift(moment, -86_400)))
     slot, proof, secret = pick_slot(workshop.session, moment), pick_letters(PROOF_LENGTH), secrets.token_urlsafe(32)
     pairing = Pairing(
-        id=new_id(), person_id=person_id, secret_hash=digest(secret), slot=slot, code_hash=hasher.hash(proof),
-        made_at=moment, expires_at=shift(moment, PAIRING_LIFE_S), tries=0,
+        id=new_id(),
+        person_id=person_id,
+        secret_hash=digest(secret),
+        slot=slot,
+        code_hash=hasher.hash(proof),
+        made_at=moment,
+        expires_at=shift(moment, PAIRING_LIFE_S),
+        tries=0,
     )
     workshop.add(pairing)
     workshop.session.flush()

@@ -52,8 +52,15 @@ def begin_sign_in(session: Session, person: Person) -> str:
     """Return the secret for the browser's cookie; old sign-ins that nobody can use any more are swept."""
     secret, moment = secrets.token_urlsafe(32), now()
     session.execute(delete(SignIn).where(SignIn.created_at < shift(moment, -SIGN_IN_LIMIT_S)))
-    session.add(SignIn(secret_hash=digest(secret), workshop_id=person.workshop_id, person_id=person.id,
-                       created_at=moment, seen_at=moment))
+    session.add(
+        SignIn(
+            secret_hash=digest(secret),
+            workshop_id=person.workshop_id,
+            person_id=person.id,
+            created_at=moment,
+            seen_at=moment,
+        )
+    )
     return secret
 
 
@@ -103,6 +110,9 @@ def find_phone(session: Session, token: str) -> Actor:
         raise NotSignedIn("unknown_token", "Authorization", "This phone is not known here. Pair it again.")
     device, person, workshop_name = found
     if device.revoked_at or not person.active:
-        raise NotSignedIn("revoked", "Authorization", "The office has shut this phone out. What is on it stays on it; "
-                          "ask the office for a new pairing code.")
+        raise NotSignedIn(
+            "revoked",
+            "Authorization",
+            "The office has shut this phone out. What is on it stays on it; ask the office for a new pairing code.",
+        )
     return Actor(person.id, person.name, person.role, person.workshop_id, workshop_name, device.install, device.name)

@@ -42,8 +42,13 @@ def list_problems(workshop: Workshop, entry: dict, device: str) -> list[dict]:
     if problems:
         return problems
     if entry["device"] != device:
-        return [{"code": "wrong_device", "field": "device",
-                 "text": f"device: {entry['device']!r} is not the phone that sends it; send it from that phone"}]
+        return [
+            {
+                "code": "wrong_device",
+                "field": "device",
+                "text": f"device: {entry['device']!r} is not the phone that sends it; send it from that phone",
+            }
+        ]
     return judging.list_problems(entry) or list_sign_off_problems(workshop, entry)
 
 
@@ -51,8 +56,13 @@ def list_sign_off_problems(workshop: Workshop, entry: dict) -> list[dict]:
     author = find_author(workshop, entry["by"], entry["device"]) if entry["kind"] == "signed_off" else None
     if author is None or author.role != "apprentice":
         return []
-    return [{"code": "not_allowed", "field": "by",
-             "text": f"by: {author.name} is an apprentice; let a technician or the office sign off"}]
+    return [
+        {
+            "code": "not_allowed",
+            "field": "by",
+            "text": f"by: {author.name} is an apprentice; let a technician or the office sign off",
+        }
+    ]
 
 
 def find_known(workshop: Workshop, entries: list) -> dict[str, str]:
@@ -103,11 +113,19 @@ class Appender:
         self.row.last_feed += 1
         self.heads[entry["case"]] = position + 1, next_chain(chain, content)
         self.known[entry["id"]] = content
-        self.rows.append({
-            "id": entry["id"], "case_id": entry["case"], "device": entry["device"], "kind": entry["kind"],
-            "content": content, "feed": self.row.last_feed, "position": position + 1,
-            "chain": self.heads[entry["case"]][1], "received_at": self.moment,
-        })
+        self.rows.append(
+            {
+                "id": entry["id"],
+                "case_id": entry["case"],
+                "device": entry["device"],
+                "kind": entry["kind"],
+                "content": content,
+                "feed": self.row.last_feed,
+                "position": position + 1,
+                "chain": self.heads[entry["case"]][1],
+                "received_at": self.moment,
+            }
+        )
 
 
 def append(workshop: Workshop, entries: list, device: str, moment: str) -> tuple[list[Arrival], set[str]]:

@@ -23,8 +23,11 @@ def clean_line(text: str, field: str, longest: int = 200) -> str:
     if not text:
         raise Refusal("missing", field, f"{field}: nothing was given; write something")
     if len(text) > longest or not text.isprintable():
-        raise Refusal("not_accepted", field, f"{field}: {text[:20]!r} has {len(text)} characters or unprintable ones; "
-                      f"write one line of at most {longest}")
+        raise Refusal(
+            "not_accepted",
+            field,
+            f"{field}: {text[:20]!r} has {len(text)} characters or unprintable ones; write one line of at most {longest}",
+        )
     return text
 
 
@@ -41,8 +44,12 @@ def clean_role(role: str) -> str:
 def hash_password(password: str) -> str:
     """*Refuses* a password shorter than 12 or longer than 256 characters; no rules about what it is made of."""
     if not SHORTEST_PASSWORD <= len(password) <= LONGEST_PASSWORD:
-        raise Refusal("wrong_length", "password", f"password: {len(password)} characters; "
-                      f"choose {SHORTEST_PASSWORD} to {LONGEST_PASSWORD}, several words are fine")
+        raise Refusal(
+            "wrong_length",
+            "password",
+            f"password: {len(password)} characters; "
+            f"choose {SHORTEST_PASSWORD} to {LONGEST_PASSWORD}, several words are fine",
+        )
     if len(set(password)) < 5:
         raise Refusal("too_simple", "password", "password: the same few characters over and over; choose another")
     return hasher.hash(password)
@@ -55,8 +62,15 @@ def is_password(kept: str, password: str) -> bool:
         return False
 
 
-def add_person(workshop: Workshop, *, name: str, role: str, login: str | None = None, password: str | None = None,
-               person_id: str | None = None) -> Person:
+def add_person(
+    workshop: Workshop,
+    *,
+    name: str,
+    role: str,
+    login: str | None = None,
+    password: str | None = None,
+    person_id: str | None = None,
+) -> Person:
     """Add a person. Without `login` and `password` the person works by phone only and cannot sign in to the office.
 
     *Refuses* a login that is taken, an unknown role, a password outside 12 to 256 characters.
@@ -65,8 +79,13 @@ def add_person(workshop: Workshop, *, name: str, role: str, login: str | None = 
     if login and workshop.session.execute(select(Person.id).where(Person.login == login)).first():
         raise Conflict("taken", "login", f"login: {login!r} is taken; choose another")
     person = Person(
-        id=person_id or new_id(), name=clean_line(name, "name"), role=clean_role(role), login=login, active=True,
-        password_hash=hash_password(password) if password else None, created_at=now(),
+        id=person_id or new_id(),
+        name=clean_line(name, "name"),
+        role=clean_role(role),
+        login=login,
+        active=True,
+        password_hash=hash_password(password) if password else None,
+        created_at=now(),
     )
     workshop.add(person)
     workshop.session.flush()
@@ -114,5 +133,8 @@ def keep_one_office_person(workshop: Workshop, person: Person) -> None:
     workshop.lock()
     wanted = workshop.select(Person).where(Person.role == "office", Person.active.is_(True), Person.id != person.id)
     if person.role == "office" and person.active and workshop.first(wanted) is None:
-        raise Conflict("last_office_person", "role", f"role: {person.name} is the last active office person; "
-                       "give that role to someone else first")
+        raise Conflict(
+            "last_office_person",
+            "role",
+            f"role: {person.name} is the last active office person; give that role to someone else first",
+        )

@@ -32,10 +32,14 @@ def keep_refs(workshop: Workshop, case_id: str, entries: list[dict]) -> None:
     """Remember which photos a case speaks of and which phone holds them."""
     kept = set(workshop.all(workshop.select(PhotoRef, PhotoRef.entry_id).where(PhotoRef.case_id == case_id)))
     new = [entry for entry in entries if entry["kind"] == "photo_added" and entry["id"] not in kept]
-    workshop.add_many(PhotoRef, [
-        {"entry_id": entry["id"], "case_id": case_id, "device": entry["device"], "sha256": entry["body"]["sha256"]}
-        for entry in new if is_sha256(entry["body"].get("sha256"))
-    ])
+    workshop.add_many(
+        PhotoRef,
+        [
+            {"entry_id": entry["id"], "case_id": case_id, "device": entry["device"], "sha256": entry["body"]["sha256"]}
+            for entry in new
+            if is_sha256(entry["body"].get("sha256"))
+        ],
+    )
 
 
 def is_sha256(text) -> bool:
@@ -66,13 +70,17 @@ def inspect_picture(data: bytes) -> Picture:
             warnings.simplefilter("ignore", Image.DecompressionBombWarning)
             with Image.open(io.BytesIO(data), formats=list(TYPES)) as image:
                 if image.width * image.height > LARGEST_PIXELS:
-                    raise TooLarge("too_many_pixels", "photo", f"photo: {image.width} x {image.height} pixels; "
-                                   f"send at most {LARGEST_PIXELS // 1_000_000} million")
+                    raise TooLarge(
+                        "too_many_pixels",
+                        "photo",
+                        f"photo: {image.width} x {image.height} pixels; send at most {LARGEST_PIXELS // 1_000_000} million",
+                    )
                 image.load()
                 return Picture(TYPES[image.format or ""], image.width, image.height)
     except (OSError, ValueError, SyntaxError, KeyError, Image.DecompressionBombError):
-        raise WrongType("not_a_picture", "photo", "photo: it is not a whole JPEG, PNG or WebP picture; "
-                        "take it again") from None
+        raise WrongType(
+            "not_a_picture", "photo", "photo: it is not a whole JPEG, PNG or WebP picture; take it again"
+        ) from None
 
 
 def check_sum(data: bytes, sha256: str) -> None:
@@ -95,8 +103,11 @@ def keep_photo(workshop: Workshop, folder: Path, sha256: str, type_: str, data: 
     workshop.lock()
     if list_arrived(workshop, [sha256]):
         return False
-    workshop.add(Photo(sha256=sha256, type=picture.type, size=len(data), width=picture.width, height=picture.height,
-                       received_at=now()))
+    workshop.add(
+        Photo(
+            sha256=sha256, type=picture.type, size=len(data), width=picture.width, height=picture.height, received_at=now()
+        )
+    )
     return True
 
 

@@ -79,9 +79,7 @@ def with_term(workshop: Workshop, wanted: Select, term: str) -> Select:
 
 def with_state(workshop: Workshop, wanted: Select, state: str) -> Select:
     return wanted.where(
-        select(Case.id)
-        .where(Case.workshop_id == workshop.id, Case.id == CaseWord.case_id, Case.state == state)
-        .exists()
+        select(Case.id).where(Case.workshop_id == workshop.id, Case.id == CaseWord.case_id, Case.state == state).exists()
     )
 
 

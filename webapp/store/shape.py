@@ -67,14 +67,26 @@ def list_shape_problems(entry) -> list[dict]:
         return [{"code": "not_an_entry", "field": "", "text": "an entry is an object with id, case, kind and body"}]
     found = ENTRY.validate(entry)
     if found:
-        return [{"code": "not_accepted", "field": str(field), "text": f"{field}: {flatten(texts)}"}
-                for field, texts in sorted(found.items())]
+        return [
+            {"code": "not_accepted", "field": str(field), "text": f"{field}: {flatten(texts)}"}
+            for field, texts in sorted(found.items())
+        ]
     if not is_sound(entry["body"]):
-        return [{"code": "not_accepted", "field": "body",
-                 "text": "body: a number is not finite or too large, or it is nested too deep; record it anew"}]
+        return [
+            {
+                "code": "not_accepted",
+                "field": "body",
+                "text": "body: a number is not finite or too large, or it is nested too deep; record it anew",
+            }
+        ]
     if len(write_content(entry)) > LARGEST_ENTRY_BYTES:
-        return [{"code": "too_large", "field": "body",
-                 "text": f"body: more than {LARGEST_ENTRY_BYTES} bytes; split it into several notes"}]
+        return [
+            {
+                "code": "too_large",
+                "field": "body",
+                "text": f"body: more than {LARGEST_ENTRY_BYTES} bytes; split it into several notes",
+            }
+        ]
     return []
 
 

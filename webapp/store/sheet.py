@@ -20,10 +20,12 @@ def names() -> dict[str, dict[str, str]]:
     catalogue = load_catalogue()
     table = {part: {row["id"]: row["name"] for row in catalogue[part]} for part in NAMED}
     table["cautions"] = {row["id"]: row["title"] for row in catalogue["cautions"]}
-    table["steps"] = {f"{check['id']}/{step['id']}": step["text"] for check in catalogue["checks"]
-                      for step in check["steps"]}
-    table["choices"] = {f"{row['id']}/{choice['id']}": choice["name"] for row in catalogue["quantities"]
-                        for choice in row["choices"]}
+    table["steps"] = {
+        f"{check['id']}/{step['id']}": step["text"] for check in catalogue["checks"] for step in check["steps"]
+    }
+    table["choices"] = {
+        f"{row['id']}/{choice['id']}": choice["name"] for row in catalogue["quantities"] for choice in row["choices"]
+    }
     return table
 
 
@@ -113,14 +115,30 @@ def lay_out_steps(document: dict) -> list[dict]:
 
 def sign(rows: list | None, authors: Authors) -> list[dict]:
     """Stamped rows (notes, cautions, sign-offs, repairs) with their author and check by name."""
-    return [{**row, "by": authors.person(row.get("by", ""), row.get("entry")),
-             "device": authors.device(row.get("entry", "")), "check": name_of("checks", row.get("check")),
-             "caution": name_of("cautions", row.get("caution"))} for row in rows or []]
+    return [
+        {
+            **row,
+            "by": authors.person(row.get("by", ""), row.get("entry")),
+            "device": authors.device(row.get("entry", "")),
+            "check": name_of("checks", row.get("check")),
+            "caution": name_of("cautions", row.get("caution")),
+        }
+        for row in rows or []
+    ]
 
 
 def lay_out_log(rows: list, authors: Authors) -> list[dict]:
-    return [{"position": row.position, "kind": row.kind, "id": row.id, "chain": row.chain,
-             "received_at": row.received_at, "device": authors.device(row.id)} for row in rows]
+    return [
+        {
+            "position": row.position,
+            "kind": row.kind,
+            "id": row.id,
+            "chain": row.chain,
+            "received_at": row.received_at,
+            "device": authors.device(row.id),
+        }
+        for row in rows
+    ]
 
 
 def lay_out_photos(workshop: Workshop, document: dict, authors: Authors) -> list[dict]:
@@ -162,8 +180,9 @@ def read_sheet(workshop: Workshop, case_id: str) -> dict:
         "differences": whole.differences,
         "readings": lay_out_readings(whole, authors),
         "voided": [lay_out_reading(row, None, authors) for row in document.get("voided") or []],
-        "not_measured": [{**row, "name": name_of("quantities", row["quantity"])}
-                         for row in document.get("not_measured") or []],
+        "not_measured": [
+            {**row, "name": name_of("quantities", row["quantity"])} for row in document.get("not_measured") or []
+        ],
         "is_elsewhere": is_elsewhere(document, assessment),
         "pump_missing": [name_of("quantities", row) for row in dict.fromkeys(pump.get("missing") or [])],
         "steps": lay_out_steps(document),
