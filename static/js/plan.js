@@ -38,8 +38,8 @@ export function verdictOf(assessment, readingId) {
   return assessment ? assessment.verdicts.find((v) => v.reading === readingId) || null : null;
 }
 
-export function reasonMissing(kase, quantityId) {
-  const found = kase.not_measured.filter((m) => m.quantity === quantityId);
+export function reasonMissing(kase, quantityId, phase = 'before') {
+  const found = kase.not_measured.filter((m) => m.quantity === quantityId && (m.phase || 'before') === phase);
   return found.length ? found[found.length - 1].reason : null;
 }
 
@@ -51,7 +51,7 @@ export function isTicked(kase, checkId, stepId) {
 export function quantityRows(check, catalogue, kase, assessment) {
   return checkQuantities(check, catalogue, kase.vehicle).map((quantity) => {
     const reading = latestReading(kase, quantity.id, phaseOf(check.id));
-    const missing = reading ? null : reasonMissing(kase, quantity.id);
+    const missing = reading ? null : reasonMissing(kase, quantity.id, phaseOf(check.id));
     return { quantity, reading, verdict: reading ? verdictOf(assessment, reading.id) : null, missing };
   });
 }

@@ -141,6 +141,19 @@ def test_assumed_fields_are_named_until_somebody_sets_them() -> None:
     assert fold_entries(log, BOOK)["vehicle"]["assumed"] == ["supply"]
 
 
+def test_not_measured_belongs_to_its_phase() -> None:
+    """What could not be read before the repair is asked for again after it, and the other way round."""
+    missed = {"quantity": "crank_rise_time", "reason": "not reached"}
+    log = [entry(1, "not_measured", missed), entry(2, "repair_recorded", {"text": "injector 4 replaced"})]
+    assert judge_folded(fold_log(log, BOOK), BOOK)["next"][0]["quantities"] == ["crank_pressure", "crank_rise_time"]
+    log.append(entry(3, "not_measured", {**missed, "phase": "after_repair"}))
+    document = fold_log(log, BOOK)
+    assert [row["phase"] for row in document["not_measured"]] == ["before", "after_repair"]
+    assert judge_folded(document, BOOK)["next"][0]["quantities"] == ["crank_pressure"]
+    log.append(entry(4, "reading_taken", {"quantity": "crank_rise_time", "value": 1.1, "phase": "after_repair"}))
+    assert [row["phase"] for row in fold_log(log, BOOK)["not_measured"]] == ["before"]
+
+
 def test_the_state_follows_the_last_word() -> None:
     log = [entry(1, "concluded", {"fault": "pump_worn"}), entry(2, "repair_recorded", {"text": "new pump"})]
     assert fold_entries(log, BOOK)["state"] == "repaired"

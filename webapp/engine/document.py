@@ -14,9 +14,9 @@ from .book import Book
 from .limits import RULES
 from .numeric import is_number
 from .problems import EngineError, Problem, show
-from .quantity import MOST_CYLINDERS, check_reading, read_reading
+from .quantity import MOST_CYLINDERS, PHASES, check_reading, phase_of, read_reading
 
-# readings: list of Reading in order; chosen: {profile, overrides, rule, confidence, pump_probability}
+# readings: list of Reading in order; not_measured: {phase: [quantity ids]}; chosen: what choose_limits returns
 Case = namedtuple(
     "Case", ("id", "vehicle", "complaints", "codes", "chosen", "readings", "not_measured", "state", "steps", "notes")
 )
@@ -160,12 +160,14 @@ def check_missed(rows: object, book: Book, at: str = "not_measured") -> list:
 def check_missed_row(row: object, book: Book, at: str) -> list:
     if not isinstance(row, dict):
         return [Problem("not_an_object", at, f"{show(row)} is not an object with quantity and reason")]
-    problems = unknown_keys(row, ("quantity", "reason", "at", "by"), at)
+    problems = unknown_keys(row, ("quantity", "reason", "phase", "at", "by"), at)
     if not isinstance(row.get("quantity"), str) or row["quantity"] not in book.quantities:
         text = f"{show(row.get('quantity'))} is not a quantity known here"
         problems.append(Problem("unknown_quantity", f"{at}.quantity", text))
     if not isinstance(row.get("reason"), str):
         problems.append(Problem("missing", f"{at}.reason", "say why it could not be measured"))
+    if row.get("phase") is not None:
+        problems += check_one_of(row["phase"], list(PHASES), f"{at}.phase")
     return problems
 
 
@@ -235,7 +237,7 @@ def clean_case(case: dict, readings: list, notes: list, book: Book) -> Case:
         case.get("codes") or [],
         choose_limits(case.get("limits"), book),
         [read_reading(reading, book) for reading in readings],
-        [row["quantity"] for row in case.get("not_measured") or []],
+        {phase: [r["quantity"] for r in case.get("not_measured") or [] if phase_of(r) == phase] for phase in PHASES},
         case.get("state") or "open",
         case.get("steps"),
         notes,

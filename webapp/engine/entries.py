@@ -20,7 +20,7 @@ from .document import (
     unknown_keys,
 )
 from .problems import Problem, refuse, show
-from .quantity import MOST_CYLINDERS, check_reading
+from .quantity import MOST_CYLINDERS, PHASES, check_reading, phase_of
 
 ENTRY_KEYS = ("id", "case", "device", "seq", "clock", "at", "by", "kind", "body")
 LONGEST_TEXT = 20000
@@ -40,7 +40,7 @@ BODIES = {
     "limits_set": {"profile": "any", "overrides": "any", "rule": "any"},
     "step_ticked": {"check": "name!", "step": "name!", "ticked": "flag!"},
     "reading_taken": {},
-    "not_measured": {"quantity": "quantity!", "reason": "text!"},
+    "not_measured": {"quantity": "quantity!", "reason": "text!", "phase": "phase"},
     "reading_voided": {"reading": "name!", "reason": "text!"},
     "note_added": {"text": "text!", "check": "name"},
     "photo_added": {"sha256": "sha256!", "type": "photo!", "size": "count!", "caption": "text", "check": "name"},
@@ -106,7 +106,7 @@ def check_field(value: object, kind: str, field: str, book: Book) -> list:
     if kind == "codes":
         return check_codes(value, field)
     known = {"layout": book.layouts, "supply": book.supplies, "photo": list(PHOTO_TYPES),
-             "quantity": book.quantity_order}  # fmt: skip
+             "quantity": book.quantity_order, "phase": list(PHASES)}  # fmt: skip
     return check_one_of(value, known[kind], field) if kind in known else []
 
 
@@ -208,14 +208,19 @@ def take_reading(case: dict, entry: dict, body: dict) -> None:
     row["id"], row["at"], row["by"] = entry["id"], entry["at"], entry["by"]
     case["readings"].append(row)
     # a reading after 'could not measure' means that it could be measured after all
-    case["not_measured"] = [m for m in case["not_measured"] if m["quantity"] != body["quantity"]]
+    case["not_measured"] = other_missed(case, body)
+
+
+def other_missed(case: dict, body: dict) -> list:
+    """Return the rows of not_measured for anything but this quantity in this phase."""
+    mine = (body["quantity"], phase_of(body))
+    return [row for row in case["not_measured"] if (row["quantity"], phase_of(row)) != mine]
 
 
 def miss_reading(case: dict, entry: dict, body: dict) -> None:
-    rest = [m for m in case["not_measured"] if m["quantity"] != body["quantity"]]
-    case["not_measured"] = rest + [
-        {"quantity": body["quantity"], "reason": body["reason"], "at": entry["at"], "by": entry["by"]}
-    ]
+    row = {"quantity": body["quantity"], "reason": body["reason"], "phase": phase_of(body)}
+    row["at"], row["by"] = entry["at"], entry["by"]
+    case["not_measured"] = other_missed(case, body) + [row]
 
 
 def tick_step(case: dict, entry: dict, body: dict) -> None:

@@ -26,6 +26,7 @@ COMPLAINT_MISFIT = 0.5  # judgement: a complaint that a fault does not usually c
 LEAST_BITS = 1e-3
 MIN_MINUTES = 1.0
 NO_START = "no_start"
+BEFORE = "before"
 
 
 def outcome_names(quantity: dict) -> list:
@@ -150,7 +151,7 @@ def wanted_quantities(check: dict, read: dict, case: Case, book: Book, missed_to
         finding = read.get(name)
         settled = finding is not None and finding.doubt is None and finding.verdict != "unclear"
         if can_be_read(book.quantities[name], case) and not settled:
-            if missed_too or name not in case.not_measured or finding is not None:
+            if missed_too or name not in case.not_measured[BEFORE] or finding is not None:
                 wanted.append(name)
     return wanted
 

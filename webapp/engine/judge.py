@@ -21,12 +21,14 @@ from .isolation import (
 )
 from .ledger import PUMP, check_gate, judge_pump, write_ledger
 from .numeric import median
+from .quantity import PHASES
 from .verdicts import is_evidence, judge_phase
 
 FORMAT = "railcase-assessment/1"
 PUMP_FAULT = "pump_worn"
 FIRST_CHECK = "intake"
 RETEST = "retest"
+BEFORE, AFTER = PHASES
 MOST_SHOWN = 0.99
 
 
@@ -102,13 +104,14 @@ def step_row(check: dict, quantities: list, reason: str) -> dict:
 
 def wants_intake(case: Case) -> bool:
     """True when a case that is kept by checklist has had nothing done yet."""
-    return case.steps is not None and not case.steps and not case.readings and not case.not_measured
+    return case.steps is not None and not case.steps and not case.readings and not case.not_measured[BEFORE]
 
 
 def retest_rows(case: Case, after: dict, book: Book) -> list:
     """Return the retest as the next check while readings after the repair are missing."""
     check = book.checks[RETEST]
-    wanted = [name for name in check["quantities"] if name not in after or not is_evidence(after[name])]
+    unread = [name for name in check["quantities"] if name not in after or not is_evidence(after[name])]
+    wanted = [name for name in unread if name not in case.not_measured[AFTER]]
     return [step_row(check, wanted, "Repeat the tests after the repair.")] if wanted else []
 
 
@@ -128,8 +131,8 @@ def plan_next(case: Case, conclusion: dict | None, first: list, after: dict, ran
 
 def assess(case: Case, book: Book) -> dict:
     """Return the assessment of a checked case (CASE.md, with ledger, texts and names added)."""
-    findings, notes = judge_phase(case, "before", book)
-    after_findings, after_notes = judge_phase(case, "after_repair", book)
+    findings, notes = judge_phase(case, BEFORE, book)
+    after_findings, after_notes = judge_phase(case, AFTER, book)
     read = {f.quantity: f for f in findings}
     after = {f.quantity: f for f in after_findings}
     faults = fitting_faults(case, book)

@@ -43,6 +43,12 @@ READING_FIELDS = {
 }
 
 
+def phase_of(row: dict) -> str:
+    """Return the phase of a reading or of a row of not_measured; before the repair when it says nothing."""
+    phase = row.get("phase")
+    return PHASES[0] if phase is None else phase
+
+
 def check_fields(reading: dict, at: str) -> list:
     """Return problems of unknown keys and of values of the wrong type; a None counts as left out."""
     problems = []
@@ -211,7 +217,6 @@ def read_reading(reading: dict, book: Book) -> Reading:
         sizes = [value_uncertainty(v, reading, unit, quantity, book) for v in values]
         doubt = find_doubt(values, quantity)
         value, uncertainty = (values, sizes) if kind == "list" else (values[0], sizes[0])
-    phase = reading.get("phase")
     return Reading(
         reading.get("id"),
         quantity["id"],
@@ -220,7 +225,7 @@ def read_reading(reading: dict, book: Book) -> Reading:
         uncertainty,
         reading.get("duration_s"),
         reading.get("state"),
-        "before" if phase is None else phase,
+        phase_of(reading),
         reading.get("target_bar"),
         doubt,
     )

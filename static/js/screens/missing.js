@@ -3,7 +3,7 @@ import { html, useState } from '../parts/html.js';
 import { Button } from '../parts/button.js';
 import { Choices, TextField } from '../parts/field.js';
 import { Frame } from '../parts/frame.js';
-import { byId } from '../plan.js';
+import { byId, phaseOf } from '../plan.js';
 import { address } from '../routes.js';
 import { useCase } from './case.js';
 
@@ -22,7 +22,7 @@ export function Missing({ id, check: checkId, quantity: quantityId }) {
   const [reason, setReason] = useState('');
   const [problems, setProblems] = useState([]);
   const save = async () => {
-    const answer = await act.record([{ case: id, kind: 'not_measured', body: { quantity: quantityId, reason: reason.trim() } }]);
+    const answer = await act.record([{ case: id, kind: 'not_measured', body: { quantity: quantityId, reason: reason.trim(), phase: phaseOf(checkId) } }]);
     setProblems(answer.problems);
     if (answer.saved) location.hash = address('case', id, 'check', checkId);
   };

@@ -144,7 +144,7 @@ export function Timer({ id, check: checkId, quantity: quantityId }) {
   };
   const pressureHref = address('case', id, 'check', checkId, 'reading', 'crank_pressure');
   const onSave = () => finish(saveTiming(id, check, quantity, moments, timing.ok), (entry) => address('case', id, 'check', checkId, 'verdict', entry.id));
-  const onMissing = () => finish({ case: id, kind: 'not_measured', body: { quantity: quantityId, reason: `${moments.end.replace(' reached', '')} was not reached` } },
+  const onMissing = () => finish({ case: id, kind: 'not_measured', body: { quantity: quantityId, phase: phaseOf(checkId), reason: `${moments.end.replace(' reached', '')} was not reached` } },
     () => (moments.target === null ? back : pressureHref));
   return html`<${Frame} screen="timer" title=${quantity.name} caution="cranking" quiet=${true}
     bottom=${bottomFor({ taps, timing, busy, onSave, onMissing })}>
