@@ -101,6 +101,10 @@ def walk_screens(hands: Hands) -> Iterator[str]:
         page.goto(case + address)
         hands.on(screen)
         yield screen
+    page.goto(case + "/check/injector_return")
+    hands.on("check").press("acknowledge")
+    hands.page.locator("[data-step]").first.wait_for()
+    yield "check with steps"
     page.goto(case + "/check/injector_return/reading/injector_return")
     hands.on("reading")
     yield "reading a list"
