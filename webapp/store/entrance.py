@@ -7,6 +7,7 @@ or more are kept as plain SHA-256; the short typed code and passwords are kept a
 import hashlib
 import hmac
 import secrets
+from functools import cache
 from typing import NamedTuple
 
 from sqlalchemy import delete, select, update
@@ -20,7 +21,6 @@ from webapp.store.refusals import NotSignedIn
 IDLE_LIMIT_S = 12 * 3600
 SIGN_IN_LIMIT_S = 7 * 24 * 3600
 SEEN_STEP_S = 60  # 'last contact' is written at most once a minute
-NOBODYS_HASH = hasher.hash(secrets.token_urlsafe(16))
 
 
 class Actor(NamedTuple):
@@ -39,11 +39,17 @@ def digest(secret: str) -> str:
     return hashlib.sha256(secret.encode("utf-8", "replace")).hexdigest()
 
 
+@cache
+def nobodys_hash() -> str:
+    """The hash of a password that nobody knows, checked where there is none; made once, before the first sign-in."""
+    return hasher.hash(secrets.token_urlsafe(16))
+
+
 def check_password(session: Session, login: str, password: str) -> Person | None:
     """The active person with this login and password, or None. An unknown login costs the same time."""
     wanted = select(Person).where(Person.login == login.strip().casefold(), Person.active.is_(True))
     person = session.execute(wanted).scalar_one_or_none()
-    kept = person.password_hash if person and person.password_hash else NOBODYS_HASH
+    kept = person.password_hash if person and person.password_hash else nobodys_hash()
     matches = is_password(kept, password[:LONGEST_PASSWORD])
     return person if matches else None
 
