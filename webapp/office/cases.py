@@ -33,7 +33,7 @@ def render_case(case_id: str, status: int = 200, **forms: FlaskForm) -> tuple[st
     with workshop_to_read() as workshop:
         found = sheet.read_sheet(workshop, case_id)
     outcome = forms.get("outcome_form") or OutcomeForm()
-    outcome.fault.choices = offer(sheet.names()["faults"])
+    outcome.fault.choices = offer(sheet.names()["faults"], "Choose")
     page = render_template(
         "office/case.html",
         **found,
@@ -67,7 +67,7 @@ def add_note(case_id: str) -> Page:
 @signed_in("technician", "office")
 def confirm_outcome(case_id: str) -> Page:
     form = OutcomeForm()
-    form.fault.choices = offer(sheet.names()["faults"])
+    form.fault.choices = offer(sheet.names()["faults"], "Choose")
     if not form.validate_on_submit():
         return render_case(case_id, 422, outcome_form=form)
     body = {"fault": form.fault.data, "text": form.text.data}

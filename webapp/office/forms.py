@@ -9,9 +9,10 @@ from webapp.store.people import LONGEST_PASSWORD, SHORTEST_PASSWORD
 from webapp.wording import ROLES
 
 
-def offer(names: dict[str, str]) -> list[SelectChoice]:
-    """Choices of a select field from names by id."""
-    return [SelectChoice(value=id_, label=name) for id_, name in names.items()]
+def offer(names: dict[str, str], first: str | None = None) -> list[SelectChoice]:
+    """Choices of a select field from names by id; with `first` nothing is chosen until somebody chooses."""
+    blank = [] if first is None else [SelectChoice(value="", label=first)]
+    return blank + [SelectChoice(value=id_, label=name) for id_, name in names.items()]
 
 
 ROLE_CHOICES = offer(ROLES)
