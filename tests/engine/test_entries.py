@@ -72,7 +72,7 @@ def test_every_known_kind_is_tried() -> None:
 @given(logs(), st.randoms(use_true_random=False), st.integers(0, 5))
 def test_order_and_repeats_change_nothing(log: list[dict], chance: random.Random, repeats: int) -> None:
     assert [problem for row in log for problem in check_entry(row, BOOK)] == []
-    shuffled = log + [chance.choice(log) for _ in range(repeats)]
+    shuffled = log + [dict(chance.choice(log)) for _ in range(repeats)]
     chance.shuffle(shuffled)
     assert fold_entries(shuffled, BOOK) == fold_entries(log, BOOK)
 

@@ -14,9 +14,10 @@ from webapp.engine import limits, numeric, returns
 from webapp.engine.book import open_book
 from webapp.engine.calls import CALLS, Door
 from webapp.engine.document import read_case
-from webapp.engine.isolation import fitting_faults, outcome_names, outcome_table
+from webapp.engine.isolation import fitting_faults, outcome_names, outcome_table, posterior, prior_weight
 from webapp.engine.judge import judge_case
 from webapp.engine.units import UNITS, convert
+from webapp.engine.verdicts import judge_phase
 
 BOOK = open_book(CATALOGUE)
 DOOR = Door(json.dumps(CATALOGUE))
@@ -175,6 +176,25 @@ def test_every_outcome_table_is_a_distribution(document: dict) -> None:
             assert min(table.values()) >= 0.0
 
 
+@RELAXED
+@given(case_documents())
+def test_the_posterior_is_bayes_rule(document: dict) -> None:
+    """Brute force: prior times the likelihood of every reading, normalised once at the end."""
+    case = read_case(document, BOOK)
+    findings, _ = judge_phase(case, "before", BOOK)
+    faults = fitting_faults(case, BOOK)
+    weights = []
+    for fault in faults:
+        weight = prior_weight(fault, case, BOOK)
+        for finding in findings:
+            table = outcome_table(fault, BOOK.quantities[finding.quantity], BOOK.limits["generic"][finding.quantity])
+            weight *= 1.0 if finding.weights is None else sum(p * table[name] for name, p in finding.weights.items())
+        weights.append(weight)
+    expected = [weight / sum(weights) for weight in weights]
+    assert posterior(faults, findings, case, BOOK) == pytest.approx(expected, rel=1e-9, abs=1e-12)
+
+
+FINE = {"quantity": "crank_pressure", "value": 290}
 SWAPPED = {"low": 9, "high": 1, "reason": "x"}
 REFUSALS = [
     ("vehicle.layout", "vehicle", {"layout": "twin", "supply": "electric", "cylinders": 4}),
@@ -193,6 +213,8 @@ REFUSALS = [
     ("readings[0].value", "readings", [{"quantity": "injector_return", "value": [1, 2, 3], "duration_s": 30}]),
     ("readings[0].value[1]", "readings", [{"quantity": "injector_return", "value": [1, "x", 3, 4], "duration_s": 30}]),
     ("readings[0].duration_s", "readings", [{"quantity": "injector_return", "value": [1, 2, 3, 4]}]),
+    ("readings[0].standard_uncertainty", "readings", [{**FINE, "standard_uncertainty": float("nan")}]),
+    ("readings[0].standard_uncertainty", "readings", [{**FINE, "standard_uncertainty": -1}]),
     ("readings[0].instrument", "readings", [{"quantity": "crank_pressure", "value": 290, "instrument": "crystal"}]),
     ("readings[0].value", "readings", [{"quantity": "fuel_condition", "value": "fine"}]),
     ("readings[1].id", "readings", [{"id": "a", "quantity": "fuel_present", "value": "yes"}] * 2),

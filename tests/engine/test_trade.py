@@ -117,9 +117,9 @@ def test_one_leaking_injector_is_named_and_the_pump_is_not_blamed() -> None:
 
 def test_no_conclusion_before_the_test_is_valid() -> None:
     """A gross injector return alone settles nothing while battery, fuel and sensor are unread; then it does."""
-    gross = [read("crank_pressure", 150), read("injector_return", [5, 5, 6, 60], state="cranking")]
-    early = judge_case(make_case(*gross), BOOK)
-    assert early["suspects"][0]["probability"] > 0.9
+    gross = [read("crank_pressure", 150), read("injector_return", [5, 5, 6, 60], state="cranking"), read("decay_time", 0.5)]
+    early = judge_case(make_case(*gross, complaints=["no_start"], codes=["P0087"]), BOOK)
+    assert early["suspects"][0]["probability"] >= 0.95
     assert early["conclusion"] is None
     assert [row["check"] for row in early["next"]][:2] == ["battery", "fuel"]
     wanted = {"battery", "fuel", "sensor", "crank"}
@@ -154,8 +154,28 @@ def test_the_pump_is_condemned_only_with_its_whole_gate() -> None:
     }
     for left_out in sorted(gate):
         rest = [r for r in GOOD_BUT_FOR_THE_PUMP if r["quantity"] != left_out]
-        pump = judge_case(make_case(*rest), BOOK)["pump"]
-        assert (pump["status"], pump["missing"]) == ("open", [left_out])
+        found = judge_case(make_case(*rest), BOOK)
+        assert (found["pump"]["status"], found["pump"]["missing"]) == ("open", [left_out])
+        assert found["conclusion"] is None
+
+
+def replaced(*readings: dict) -> dict:
+    """Return the assessment of the worn pump's case with some readings replaced."""
+    names = {r["quantity"] for r in readings}
+    return judge_case(make_case(*[r for r in GOOD_BUT_FOR_THE_PUMP if r["quantity"] not in names], *readings), BOOK)
+
+
+def test_a_failing_gate_row_keeps_the_pump_open() -> None:
+    """An injector that leaks must be put right before the pump is blamed, however likely the pump is."""
+    found = replaced(read("injector_return", [5, 5, 6, 12.5], state="cranking"))
+    assert found["pump"]["missing"] == []
+    assert (found["pump"]["status"], found["pump"]["against"]) == ("open", ["injector_return"])
+    assert found["ledger"][-1]["status"] == "locked"
+
+
+def test_a_doubted_reading_is_missing_in_the_gate() -> None:
+    found = replaced(read("regulator_return_flow", 4000))
+    assert (found["pump"]["status"], found["pump"]["missing"]) == ("open", ["regulator_return_flow"])
 
 
 @pytest.mark.parametrize("quantity", ["injector_return", "regulator_return_flow", "air_in_supply"])
