@@ -20,7 +20,7 @@ def is_same(found: object, wanted: object) -> bool:
         same_length = type(found) in (list, tuple) and len(found) == len(wanted)
         return same_length and all(is_same(f, w) for f, w in zip(found, wanted))
     if type(wanted) in (int, float) and type(found) in (int, float):
-        return math.isclose(found, wanted, rel_tol=RELATIVE, abs_tol=ABSOLUTE)
+        return math.isclose(found, wanted, rel_tol=RELATIVE, abs_tol=0.0 if wanted else ABSOLUTE)
     return found == wanted
 
 
