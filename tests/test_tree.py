@@ -31,7 +31,7 @@ ARROWS = {
     "report": {*PAGES, "report"},
 }
 ENGINE_CHAIN = [
-    "problems", "numeric", "units", "uncertainty", "vin", "timing", "book", "quantity", "limits", "returns", "document",
+    "problems", "numeric", "units", "uncertainty", "vin", "timing", "book", "quantity", "limits", "returns", "levels", "document",
     "entries", "verdicts", "isolation", "ledger", "judge", "calls",
 ]  # fmt: skip
 LONGEST_FUNCTION = 60

@@ -26,6 +26,7 @@ Book = namedtuple(
         "supplies",
         "complaints",
         "safe_layout",
+        "signatures",
     ),
 )
 
@@ -61,6 +62,7 @@ def open_book(catalogue: dict) -> Book:
         [row["id"] for row in catalogue["supplies"]],
         [row["id"] for row in catalogue["complaints"]],
         safe[0],
+        catalogue["signatures"],
     )
 
 

@@ -1,14 +1,15 @@
 """Suspects and the next check: which fault the evidence speaks for, and what to look at next.
 
-Rules for this file: the model is data (faults.json); this file only multiplies and adds. Posterior and information are
-exact for that model.
-Method: one fault at a time; each quantity has three outcomes (low, in, high), or its choices; P(outcome | fault) comes from
-the fault's signs, from the quantity's small slip probability otherwise. A reading enters as graded evidence: its outcomes
-weighted by the probability that the true value lies there, so a close reading moves belief little. Expected information of
-a check is the sum over its unread quantities of the mutual information, at most the entropy left; its worth is information
-per minute, intrusion charged as minutes. A check that must come first inherits the worth of what it opens.
+Rules for this file: the model is data (faults.json, signatures.json); this file only multiplies and adds. Posterior and
+information are exact for that model.
+Method: a hypothesis is a fault (or a pair that happens together, or none of these) in one of a few latent classes: how bad,
+which wire, how many injectors. Within a class readings are independent, so what they share through the fault is counted
+once. A reading enters spread over its levels by its uncertainty (virtual evidence), mixed with a small chance that it says
+nothing at all. A reading that the rest makes all but impossible is doubted instead of believed. The worth of a check is
+the mutual information between the fault and its unread quantities per minute, intrusion charged as minutes; a check that
+must come first inherits the worth of what it opens.
 Sources: Bayes' rule and mutual information are textbook (identities, from memory); information per cost after Pattipati
-and Alexandridis, IEEE Trans. SMC 20 (1990) 872-887, as quoted in later abstracts.
+and Alexandridis, IEEE Trans. SMC 20 (1990) 872-887, as quoted in later abstracts; latent classes as in tests/derive.py.
 """
 
 import math
@@ -16,11 +17,25 @@ from collections import namedtuple
 
 from .book import Book, fits_vehicle
 from .document import Case
-from .verdicts import Finding
+from .levels import level_names, limit_kind
+from .limits import Limit
+from .verdicts import Finding, number_weights
 
 Suspect = namedtuple("Suspect", ("fault", "probability"))
+# one latent class of one hypothesis: index of its fault, prior weight, tables {quantity: [per mille by level]}
+ClassRow = namedtuple("ClassRow", ("fault", "weight", "tables"))
+Model = namedtuple("Model", ("faults", "rows", "base"))
 
-LIKELIEST_IN = 0.005  # judgement: no sign is certain
+HEALTHY = "no_pressure_fault"
+OTHER = "none_of_these"
+PER_MILLE = 1000.0
+SAYS_NOTHING = 0.01  # judgement: chance that a reading has nothing to do with the vehicle
+OTHER_SHARE = 0.5  # judgement: 'none of these' looks half like a sound vehicle, half like anything
+HARDLY = 0.02  # judgement: below this a reading is compared with its tenth and tenfold
+IMPOSSIBLE = 0.002  # judgement: below this it is asked for again
+SLIP_FACTOR = 25.0  # judgement: how much better a shifted digit must fit
+READINGS_TO_DOUBT = 4
+MOST_DOUBTS = 3
 CODE_FLOOR = 1e-3
 COMPLAINT_MISFIT = 0.5  # judgement: a complaint that a fault does not usually cause halves its weight
 LEAST_BITS = 1e-3
@@ -29,45 +44,14 @@ NO_START = "no_start"
 BEFORE = "before"
 
 
-def outcome_names(quantity: dict) -> list:
-    """Return the outcomes of a quantity in a fixed order."""
+def outcome_names(quantity: dict, limit: Limit) -> list:
+    """Return the outcomes of a quantity, in the order of its tables."""
     if quantity["kind"] == "choice":
         return [choice["id"] for choice in quantity["choices"]]
-    return ["in", "out"] if quantity["kind"] == "list" else ["low", "in", "high"]
-
-
-def sign_outcomes(outcome: str, kind: str) -> list:
-    """Return [(outcome of the quantity, share)] that a sign of faults.json stands for."""
-    if kind == "list":
-        return [("out", 1.0)]
-    if outcome == "out":
-        return [("low", 0.5), ("high", 0.5)]
-    return [(outcome, 1.0)]
-
-
-def outcome_table(fault: dict, quantity: dict, limit: dict) -> dict:
-    """Return {outcome: P(outcome | fault)} of one quantity; sums to 1.
-
-    Inputs: limit the profile's row, whose missing sides cannot be outcomes and whose good choices share the rest.
-    """
-    kind, names = quantity["kind"], outcome_names(quantity)
-    inside = limit["good"] if kind == "choice" else ["in"]
-    table = {name: 0.0 if name in inside else quantity["slip"] for name in names}
-    for side in ("low", "high"):
-        if kind == "number" and limit[side] is None:
-            table[side] = 0.0
-    for sign in fault["signs"]:
-        if sign["quantity"] == quantity["id"]:
-            for name, share in sign_outcomes(sign["outcome"], kind):
-                if table.get(name):
-                    table[name] = max(table[name], sign["probability"] * share)
-    outside = sum([table[name] for name in names])
-    if outside > 1.0 - LIKELIEST_IN:
-        table = {name: table[name] * (1.0 - LIKELIEST_IN) / outside for name in names}
-        outside = 1.0 - LIKELIEST_IN
-    for name in inside:
-        table[name] = (1.0 - outside) / len(inside)
-    return table
+    kind = limit_kind(limit)
+    if quantity["kind"] == "list" and kind != "list":
+        return ["in", "out"]
+    return [] if kind is None else level_names(kind)
 
 
 def prior_weight(fault: dict, case: Case, book: Book) -> float:
@@ -76,14 +60,56 @@ def prior_weight(fault: dict, case: Case, book: Book) -> float:
     for code in sorted(set(case.codes)):
         if code in book.codes:
             factors = {row["fault"]: row["factor"] for row in book.codes[code]["faults"]}
-            weight *= max(factors.get(fault["id"], 1.0), CODE_FLOOR)
+            # a pair, or a variant of a fault, is spoken for by whatever speaks for one of its parts
+            spoken = [factors.get(name, 1.0) for name in fault["like"] or [fault["id"]]]
+            weight *= max(max(spoken), CODE_FLOOR)
     if case.complaints and fault["complaints"] and not [c for c in case.complaints if c in fault["complaints"]]:
         weight *= COMPLAINT_MISFIT
-    return weight
+    return weight  # type: ignore[no-any-return]
 
 
 def fitting_faults(case: Case, book: Book) -> list:
     return [fault for fault in book.faults if fits_vehicle(fault, case.vehicle)]
+
+
+def open_model(case: Case, book: Book) -> Model:
+    """Return the hypotheses that fit a vehicle, class by class, with their weights before any reading."""
+    signatures = book.signatures["layouts"][case.vehicle["layout"]]
+    faults = fitting_faults(case, book)
+    rows = []
+    for i in range(len(faults)):
+        weight = prior_weight(faults[i], case, book)
+        found = signatures["faults"].get(faults[i]["id"])
+        if found is None:  # none of these: no class of its own
+            rows.append(ClassRow(i, weight, None))
+            continue
+        for share, tables in zip(found["shares"], found["classes"]):
+            rows.append(ClassRow(i, weight * share / PER_MILLE, tables))
+    return Model(faults, rows, signatures["base"])
+
+
+def table_of(row: ClassRow, name: str, model: Model) -> list | None:
+    """Return the table of a quantity in a class: its own, or a sound vehicle's."""
+    if row.tables is not None and name in row.tables:
+        return row.tables[name]  # type: ignore[no-any-return]
+    return model.base.get(name)  # type: ignore[no-any-return]
+
+
+def chance_of(row: ClassRow, name: str, shares: list, model: Model) -> float:
+    """Return P(reading | class) for a reading spread over levels as [(index, share), ...]."""
+    table = table_of(row, name, model)
+    if table is None:
+        return 1.0
+    even = 1.0 / len(table)
+    chance = sum([share * table[i] for i, share in shares]) / PER_MILLE
+    if row.tables is None:
+        chance = (1.0 - OTHER_SHARE) * chance + OTHER_SHARE * even
+    return (1.0 - SAYS_NOTHING) * chance + SAYS_NOTHING * even
+
+
+def indexed(weights: dict, names: list) -> list:
+    """Return a reading's weights as [(index, share), ...] in the order of the outcomes."""
+    return [(i, weights[names[i]]) for i in range(len(names)) if names[i] in weights]
 
 
 def normalise(weights: list) -> list:
@@ -91,19 +117,103 @@ def normalise(weights: list) -> list:
     return [w / total for w in weights]
 
 
-def posterior(faults: list, findings: list, case: Case, book: Book) -> list:
-    """Return P(fault | evidence) for the faults in their order; sums to 1."""
-    limits = book.limits[case.chosen["profile"]]
-    weights = normalise([prior_weight(fault, case, book) for fault in faults])
+def evidence_of(findings: list, limits: dict, model: Model, book: Book) -> list:
+    """Return [(finding, [chance of each class row])] of the findings that count."""
+    rows = []
     for finding in findings:
-        if finding.weights is None:
+        if finding.weights is None or finding.quantity not in model.base:
             continue
-        quantity, limit = book.quantities[finding.quantity], limits[finding.quantity]
-        tables = [outcome_table(fault, quantity, limit) for fault in faults]
-        likely = [sum([share * table.get(name, 0.0) for name, share in finding.weights.items()]) for table in tables]
-        if max(likely) > 0.0:
-            weights = normalise([w * p for w, p in zip(weights, likely)])
+        names = outcome_names(book.quantities[finding.quantity], limits[finding.quantity])
+        shares = indexed(finding.weights, names)
+        rows.append((finding, [chance_of(row, finding.quantity, shares, model) for row in model.rows]))
+    return rows
+
+
+def weigh(model: Model, evidence: list) -> list:
+    """Return P(class | evidence) in the order of the model's rows."""
+    weights = normalise([row.weight for row in model.rows])
+    for _, chances in evidence:
+        weights = normalise([w * c for w, c in zip(weights, chances)])
     return weights
+
+
+def by_fault(model: Model, weights: list) -> list:
+    """Return P(fault | evidence) in the order of the model's faults; sums to 1."""
+    totals = [0.0] * len(model.faults)
+    for row, weight in zip(model.rows, weights):
+        totals[row.fault] += weight
+    return totals
+
+
+def predicted(weights: list, chances: list) -> float:
+    """Return the probability that the other evidence gave this reading: 1 / sum(w / chance), w with it included."""
+    return 1.0 / sum([w / c for w, c in zip(weights, chances) if w > 0.0])
+
+
+def shifted_chance(finding: Finding, factor: float, weights: list, chances: list, model: Model, spread: object) -> float:
+    """Return how probable the reading would be with its value times a factor, the rest unchanged."""
+    moved = spread(finding, factor)  # type: ignore[operator]
+    if moved is None:
+        return 0.0
+    rest = normalise([w / c for w, c in zip(weights, chances)])
+    return sum([w * chance_of(row, finding.quantity, moved, model) for w, row in zip(rest, model.rows)])
+
+
+def find_misfit(model: Model, evidence: list, weights: list, spread: object) -> tuple | None:
+    """Return (finding, why) of the reading that fits the others worst, None while all fit well enough.
+
+    Inputs: spread(finding, factor) -> weights by level of the value times the factor, or None for a choice.
+    """
+    if len(evidence) < READINGS_TO_DOUBT:
+        return None
+    worst, least = None, HARDLY
+    for finding, chances in evidence:
+        chance = predicted(weights, chances)
+        if chance < least:
+            worst, least = (finding, chances), chance
+    if worst is None:
+        return None
+    finding, chances = worst
+    better = max([shifted_chance(finding, f, weights, chances, model, spread) for f in (0.1, 10.0)])
+    if better > SLIP_FACTOR * least:
+        return finding, "A digit slipped? Ten times more or less would fit the other readings."
+    if least < IMPOSSIBLE:
+        return finding, "It does not fit the other readings at all."
+    return None
+
+
+def doubted(finding: Finding, why: str) -> Finding:
+    """Return the finding with a doubt and without weight as evidence."""
+    row = dict(finding.row)
+    row["doubt"] = f"{row['name']}: {why} Take it again; it decides nothing until then."
+    return Finding(row, finding.quantity, finding.phase, finding.verdict, None, row["doubt"])
+
+
+def doubt_misfits(model: Model, findings: list, limits: dict, repeated: list, book: Book) -> tuple:
+    """Return (findings, weights by class): readings that the others make all but impossible are doubted, one by one.
+
+    Inputs: repeated the quantities that were read twice with agreement; those are believed whatever they say.
+    """
+
+    def spread(finding: Finding, factor: float) -> list | None:
+        u = finding.row["standard_uncertainty"]
+        if type(finding.row["value"]) not in (int, float) or u is None:
+            return None
+        limit = limits[finding.quantity]
+        weights = number_weights(finding.row["value"] * factor, u * factor, limit)
+        return indexed(weights or {}, outcome_names(book.quantities[finding.quantity], limit))
+
+    evidence = evidence_of(findings, limits, model, book)
+    for _ in range(MOST_DOUBTS):
+        weights = weigh(model, evidence)
+        open_to_doubt = [row for row in evidence if row[0].quantity not in repeated]
+        misfit = find_misfit(model, open_to_doubt, weights, spread)
+        if misfit is None:
+            break
+        found, why = misfit
+        findings = [doubted(f, why) if f is found else f for f in findings]
+        evidence = [row for row in evidence if row[0] is not found]
+    return findings, weigh(model, evidence)
 
 
 def entropy(probabilities: list) -> float:
@@ -126,15 +236,29 @@ def expected_information(probabilities: list, tables: list, names: list) -> floa
     return max(gain / math.log(2.0), 0.0)
 
 
-def check_bits(check: dict, wanted: list, faults: list, probabilities: list, case: Case, book: Book) -> float:
+def quantity_information(name: str, count: int, weights: list, probabilities: list, model: Model) -> float:
+    """Return the information in bits that reading a quantity is expected to give about the fault."""
+    joint = [[0.0] * len(model.faults) for _ in range(count)]
+    for row, weight in zip(model.rows, weights):
+        if weight > 1e-6:
+            for i in range(count):
+                joint[i][row.fault] += weight * chance_of(row, name, [(i, 1.0)], model)
+    gain = 0.0
+    for parts in joint:
+        total = sum(parts)
+        for part, p in zip(parts, probabilities):
+            if part > 0.0 and p > 0.0:
+                gain += part * math.log(part / (p * total))
+    return max(gain / math.log(2.0), 0.0)
+
+
+def check_bits(wanted: list, weights: list, probabilities: list, model: Model, limits: dict, book: Book) -> float:
     """Return the information in bits that the unread quantities of a check can give, at most the entropy left."""
-    limits = book.limits[case.chosen["profile"]]
     total = 0.0
     for name in wanted:
-        quantity, limit = book.quantities[name], limits.get(name)
-        if limit is not None:
-            tables = [outcome_table(fault, quantity, limit) for fault in faults]
-            total += expected_information(probabilities, tables, outcome_names(quantity))
+        if name in model.base and name in limits:
+            count = len(outcome_names(book.quantities[name], limits[name]))
+            total += quantity_information(name, count, weights, probabilities, model)
     return min(total, entropy(probabilities))
 
 
@@ -158,7 +282,7 @@ def wanted_quantities(check: dict, read: dict, case: Case, book: Book, missed_to
 
 def check_cost(check: dict, case: Case) -> float:
     """Return minutes plus the charge for intrusion [min]."""
-    return max(check["minutes"] + case.chosen["intrusion_minutes"][check["intrusion"]], MIN_MINUTES)
+    return max(check["minutes"] + case.chosen["intrusion_minutes"][check["intrusion"]], MIN_MINUTES)  # type: ignore[no-any-return]
 
 
 def candidate_checks(case: Case, read: dict, book: Book, missed_too: bool) -> dict:
@@ -187,15 +311,16 @@ def worth_with_openings(worth: dict, waiting: dict) -> dict:
     return raised
 
 
-def rank_checks(faults: list, probabilities: list, findings: list, case: Case, book: Book) -> list:
+def rank_checks(model: Model, weights: list, findings: list, limits: dict, case: Case, book: Book) -> list:
     """Return what to do next, best first, as rows of CASE.md 'next'.
 
     Checks whose prerequisites are still unread come after those that can be done now. What could not be measured is
     asked for again only when nothing else is left.
     """
+    probabilities = by_fault(model, weights)
     read = {f.quantity: f for f in findings}
     rows = candidate_checks(case, read, book, False) or candidate_checks(case, read, book, True)
-    bits = {name: check_bits(book.checks[name], rows[name], faults, probabilities, case, book) for name in rows}
+    bits = {name: check_bits(rows[name], weights, probabilities, model, limits, book) for name in rows}
     waiting = {name: [first for first in book.checks[name]["needs"] if first in rows] for name in rows}
     worth = {name: bits[name] / check_cost(book.checks[name], case) for name in rows}
     raised = worth_with_openings(worth, waiting)
@@ -251,11 +376,11 @@ def suspect_rows(suspects: list, findings: list) -> list:
 
 
 def has_proof(fault: dict, read: dict) -> bool:
-    """True when a reading that proves the fault failed; a fault without signs needs its proof readings to pass."""
+    """True when a reading that proves the fault failed; 'no fault' needs all its proof readings to pass."""
     wanted = [read[name] for name in fault["proof"] if name in read]
-    if fault["signs"]:
-        return bool([f for f in wanted if is_failing(f)])
-    return bool(wanted) and not [f for f in wanted if f.verdict != "pass" or f.doubt is not None]
+    if fault["id"] == HEALTHY:
+        return bool(wanted) and not [f for f in wanted if f.verdict != "pass" or f.doubt is not None]
+    return fault["id"] != OTHER and bool([f for f in wanted if is_failing(f)])
 
 
 def is_failing(finding: Finding) -> bool:

@@ -11,25 +11,29 @@ from . import ENGINE_VERSION
 from .book import Book
 from .document import Case, read_case, read_folded
 from .isolation import (
-    fitting_faults,
+    by_fault,
+    doubt_misfits,
     has_proof,
     list_suspects,
-    posterior,
+    open_model,
     rank_checks,
     suspect_rows,
     wanted_quantities,
 )
-from .ledger import PUMP, check_gate, judge_pump, write_ledger
+from .ledger import check_gate, judge_pump, write_ledger
+from .limits import resolve_limits
 from .numeric import median
 from .quantity import PHASES
-from .verdicts import is_evidence, judge_phase
+from .verdicts import is_evidence, judge_phase, latest_readings, repeated_quantities
 
 FORMAT = "railcase-assessment/1"
 PUMP_FAULT = "pump_worn"
+PUMP_TWIN = "metering_valve_seized"
 FIRST_CHECK = "intake"
 RETEST = "retest"
 BEFORE, AFTER = PHASES
 MOST_SHOWN = 0.99
+TWIN_NAMED = 0.01
 
 
 def prerequisites(fault: dict, read: dict, case: Case, book: Book) -> list:
@@ -59,21 +63,41 @@ def write_share(probability: float) -> str:
     return f"{100.0 * probability:.0f} %" if probability < MOST_SHOWN else f"over {100.0 * MOST_SHOWN:.0f} %"
 
 
+def belief_in(name: str, suspects: list) -> float:
+    return sum([s.probability for s in suspects if s.fault["id"] == name])
+
+
+def pump_belief(suspects: list) -> float:
+    """Return the belief that counts for the pump: its own, with that of a metering valve that no reading can tell from it.
+
+    Only while the pump itself is the likelier of the two.
+    """
+    pump, twin = belief_in(PUMP_FAULT, suspects), belief_in(PUMP_TWIN, suspects)
+    return pump + twin if pump > twin else pump
+
+
 def conclude(suspects: list, read: dict, pump: dict, case: Case) -> dict | None:
     """Return the conclusion {fault, name, probability, action, confirm_by, detail, text}, None while there is none."""
     first = suspects[0]
-    if first.probability < case.chosen["pump_probability"] or not has_proof(first.fault, read):
+    is_pump = first.fault["id"] == PUMP_FAULT
+    belief = pump["probability"] if is_pump else first.probability
+    if belief < case.chosen["pump_probability"] or not has_proof(first.fault, read):
         return None
-    if first.fault["id"] == PUMP_FAULT and pump["status"] != "condemned":
+    if is_pump and pump["status"] != "condemned":
         return None
+    twin = belief_in(PUMP_TWIN, suspects) if is_pump else 0.0
     row = suspect_rows(suspects[:1], list(read.values()))[0]
     cylinders = row["detail"].get("cylinders", [])
     where = f" (cylinder {', '.join([str(c) for c in cylinders])})" if cylinders else ""
-    sure = f"{write_share(first.probability)} on the evidence recorded"
+    sure = f"{write_share(belief)} on the evidence recorded"
+    if twin > TWIN_NAMED:
+        sure += (
+            f", {write_share(twin)} of it for a metering valve seized part closed, which reads the same: look at it first"
+        )
     return {
         "fault": first.fault["id"],
         "name": first.fault["name"],
-        "probability": first.probability,
+        "probability": belief,
         "action": first.fault["action"],
         "confirm_by": first.fault["confirm_by"],
         "detail": row["detail"],
@@ -132,19 +156,20 @@ def plan_next(case: Case, conclusion: dict | None, first: list, after: dict, ran
 def assess(case: Case, book: Book) -> dict:
     """Return the assessment of a checked case (CASE.md, with ledger, texts and names added)."""
     findings, notes = judge_phase(case, BEFORE, book)
+    limits = resolve_limits(case.chosen, latest_readings(case.readings, BEFORE), book)
+    model = open_model(case, book)
+    findings, weights = doubt_misfits(model, findings, limits, repeated_quantities(case.readings, BEFORE), book)
+    notes = notes + [f.doubt for f in findings if f.doubt is not None and f.doubt not in notes]
     after_findings, after_notes = judge_phase(case, AFTER, book)
     read = {f.quantity: f for f in findings}
     after = {f.quantity: f for f in after_findings}
-    faults = fitting_faults(case, book)
-    probabilities = posterior(faults, findings, case, book)
-    suspects = list_suspects(faults, probabilities)
+    suspects = list_suspects(model.faults, by_fault(model, weights))
     gate = check_gate(case, read, book)
-    pump_probability = sum([s.probability for s in suspects if s.fault["component"] == PUMP])
-    pump = judge_pump(case, read, gate, pump_probability, book)
+    pump = judge_pump(case, read, gate, pump_belief(suspects), book)
     conclusion = conclude(suspects, read, pump, case)
     first = prerequisites(suspects[0].fault, read, case, book) if conclusion is not None else []
     conclusion = None if first else conclusion
-    ranked = rank_checks(faults, probabilities, findings, case, book)
+    ranked = rank_checks(model, weights, findings, limits, case, book)
     return {
         "format": FORMAT,
         "case": case.id,

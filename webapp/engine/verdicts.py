@@ -6,13 +6,15 @@ Method: resolve limits, combine instrument uncertainty with repeats, conformance
 Source: the case contract, 'Assessment'; JCGM 106:2012 through limits.py, GUM through uncertainty.py.
 """
 
+import math
 from collections import namedtuple
 
 from .book import Book
 from .document import Case
+from .levels import level_weights, limit_kind, list_coordinate, to_coordinate
 from .limits import CLOSE_ABOVE, Limit, decide, is_close, number_within, resolve_limits
 from .quantity import Reading
-from .returns import compare_cylinders, grubbs_note
+from .returns import Comparison, compare_cylinders, grubbs_note
 from .uncertainty import combine_uncertainty, repeat_term
 
 # weights: {outcome: probability} of the graded evidence, None where the reading may not count as evidence
@@ -51,6 +53,16 @@ def lift_doubt(reading: Reading, readings: list) -> Reading:
     )  # fmt: skip
 
 
+def repeated_quantities(readings: list, phase: str) -> list:
+    """Return the quantities whose last reading agrees with an earlier one of the same phase."""
+    latest = latest_readings(readings, phase)
+    return [
+        name for name in latest
+        if [r for r in readings if r.quantity == name and r.phase == phase and r.id != latest[name].id
+            and r.kind != "choice" and agrees(r.value, latest[name].value)]
+    ]  # fmt: skip
+
+
 def write_number(value: float, decimals: int) -> str:
     """Return a number with fixed decimals, as the quantity's display has it."""
     return ("%." + str(decimals) + "f") % value
@@ -87,14 +99,24 @@ def number_uncertainty(reading: Reading, readings: list) -> float:
     return combine_uncertainty([reading.uncertainty, repeat_term(repeats)])
 
 
-def number_weights(value: float, u: float, limit: Limit, probability: float) -> dict:
-    """Return the probabilities that the true value lies below, inside and above the limits."""
-    below = 0.0
-    if limit.low is not None:
-        _, at_least = number_within(value, u, Limit("", limit.low, None, limit.low_u, 0.0, [], None, None, None, None,
-                                                    "", None))  # fmt: skip
-        below = 1.0 - at_least
-    return {"low": below, "in": probability, "high": max(1.0 - probability - below, 0.0)}
+def number_weights(value: float, u: float, limit: Limit) -> dict | None:
+    """Return the probabilities that the true value lies in each level; None where the limit has no coordinate."""
+    kind = limit_kind(limit)
+    if kind is None:
+        return None
+    coordinate, scale = to_coordinate(value, limit)
+    side_u = combine_uncertainty([u, max(limit.low_u, limit.high_u)])
+    return level_weights(coordinate, side_u * scale, kind)
+
+
+def list_weights(found: Comparison, sizes: list, values: list, limit: Limit) -> dict:
+    """Return the levels of the worst cylinder, or in and out where only a spread or plain limits apply."""
+    if limit_kind(limit) != "list":
+        return {"in": found.probability, "out": 1.0 - found.probability}
+    coordinate = list_coordinate(found, limit)
+    worst = max(values)
+    relative = math.sqrt(2.0) * max(sizes) / worst if worst > 0.0 else 0.0
+    return level_weights(coordinate, coordinate * relative, "list")
 
 
 def timed_to_another_target(reading: Reading, limit: Limit, inside: bool) -> bool:
@@ -159,7 +181,7 @@ def judge_number(reading: Reading, quantity: dict, limit: Limit, case: Case) -> 
     shown = f"{write_number(reading.value, quantity['decimals'])} {quantity['unit']}"
     row["text"] = sentence(quantity["name"], shown, row["limit_text"], verdict, row["close"], probability)
     row["reason"] = explain_rule(case, limit)
-    weights = None if reading.doubt else number_weights(reading.value, u, limit, probability)
+    weights = None if reading.doubt else number_weights(reading.value, u, limit)
     return Finding(row, quantity["id"], reading.phase, verdict, weights, reading.doubt)
 
 
@@ -178,7 +200,7 @@ def judge_list(reading: Reading, quantity: dict, limit: Limit, case: Case) -> Fi
     row["reason"] = explain_rule(case, limit) + (" " + support if support else "")
     row["detail"] = {"cylinders": found.outliers, "ratios": found.ratios, "rates": found.rates,
                      "median": found.median, "spread": found.spread}  # fmt: skip
-    weights = None if reading.doubt else {"in": found.probability, "out": 1.0 - found.probability}
+    weights = None if reading.doubt else list_weights(found, reading.uncertainty, reading.value, limit)
     return Finding(row, quantity["id"], reading.phase, verdict, weights, reading.doubt)
 
 

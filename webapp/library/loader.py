@@ -103,6 +103,7 @@ def read_catalogue(folder: Path = FOLDER) -> dict:
     for key, (name, schema) in FOLDERS.items():
         catalogue[key] = read_folder(folder, name, schema, lines)
     catalogue["injury"] = read_checked(folder, "injury.json", schemas.InjuryFile, False, lines)
+    catalogue["signatures"] = read_checked(folder, "signatures.json", schemas.SignatureFile, False, lines)
     vehicle = read_checked(folder, "vehicle.json", schemas.VehicleFile, False, lines)
     if lines:
         raise LibraryError(lines)

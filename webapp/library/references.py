@@ -6,6 +6,9 @@ Rules for this file: functions (catalogue) -> list of Fault(file, field, text); 
 from collections.abc import Iterable
 from typing import NamedTuple
 
+from webapp.engine.book import open_book
+from webapp.engine.isolation import OTHER, outcome_names
+from webapp.engine.limits import resolve_limits
 from webapp.engine.units import UNITS
 
 CHECK_ORDER = (
@@ -198,44 +201,52 @@ def check_components(catalogue: dict) -> list[Flaw]:
     return flaws
 
 
-def possible_outcomes(quantity: dict, limit: dict) -> list[str]:
-    """Return the outcomes that a sign may name for this quantity under this limit."""
-    if quantity["kind"] == "choice":
-        return [name for name in known(quantity, "choices") if name not in limit["good"]]
-    if quantity["kind"] == "list":
-        return ["low", "high", "out"]
-    sides = [side for side in ("low", "high") if limit[side] is not None]
-    return [*sides, "out"] if len(sides) == 2 else sides
+def outcome_counts(catalogue: dict) -> dict[str, int]:
+    """Return how many outcomes the tables of each quantity must have."""
+    book = open_book(catalogue)
+    limits = resolve_limits({"profile": catalogue["profiles"][0]["id"], "overrides": {}}, {}, book)
+    return {name: len(outcome_names(book.quantities[name], limits[name])) for name in limits}
 
 
-def check_signs(file: str, at: str, fault: dict, quantities: dict, limits: dict) -> list[Flaw]:
-    """A sign names an outcome its limit can have, and those of one quantity add up to 1 at most."""
-    flaws: list[Flaw] = []
-    sums: dict[str, float] = {}
-    for k, sign in enumerate(fault["signs"]):
-        name, field = sign["quantity"], f"{at}signs[{k}]."
-        if name not in quantities or name not in limits:
-            flaws += unknown(file, f"{field}quantity", [name], quantities, "a quantity id")
-            continue
-        outcomes = possible_outcomes(quantities[name], limits[name])
-        flaws += unknown(file, f"{field}outcome", [sign["outcome"]], outcomes, f"an outcome of {name}")
-        sums[name] = sums.get(name, 0.0) + sign["probability"]
-    for name, total in sums.items():
-        if total > 1.0 + SHOWN_TOGETHER:
-            flaws.append(Flaw(file, f"{at}signs", f"the probabilities of {name} add up to {total:g}, more than 1"))
+def table_flaws(at: str, tables: dict, counts: dict[str, int]) -> list[Flaw]:
+    """Every table is of a known quantity, has its outcomes, and adds up to 1000 but for rounding."""
+    file, flaws = "signatures.json", []
+    for name, table in tables.items():
+        flaws += unknown(file, at, [name], counts, "a quantity with a limit")
+        if name in counts and len(table) != counts[name]:
+            flaws.append(Flaw(file, f"{at}.{name}", f"has {len(table)} numbers; {name} has {counts[name]} outcomes"))
+        if abs(sum(table) - 1000) > len(table):
+            flaws.append(Flaw(file, f"{at}.{name}", f"adds up to {sum(table)}, not 1000"))
+    return flaws
+
+
+def check_signatures(catalogue: dict) -> list[Flaw]:
+    file, counts, flaws = "signatures.json", outcome_counts(catalogue), []
+    flaws += unknown(file, "layouts", catalogue["signatures"]["layouts"], known(catalogue, "layouts"), "a layout")
+    for layout, rows in catalogue["signatures"]["layouts"].items():
+        wanted = [f["id"] for f in catalogue["faults"] if layout in f["layouts"] and f["id"] != OTHER]
+        at = f"layouts.{layout}"
+        flaws += unknown(file, f"{at}.faults", rows["faults"], wanted, "a fault of this layout")
+        flaws += [Flaw(file, f"{at}.faults", f"'{n}' is missing") for n in wanted if n not in rows["faults"]]
+        flaws += table_flaws(f"{at}.base", rows["base"], counts)
+        for name, row in rows["faults"].items():
+            if len(row["shares"]) != len(row["classes"]) or abs(sum(row["shares"]) - 1000) > len(row["shares"]):
+                flaws.append(Flaw(file, f"{at}.faults.{name}.shares", "must be one a class and add up to 1000"))
+            for k, tables in enumerate(row["classes"]):
+                flaws += table_flaws(f"{at}.faults.{name}.classes[{k}]", tables, counts)
     return flaws
 
 
 def check_faults(catalogue: dict) -> list[Flaw]:
     file, flaws = "faults.json", []
     quantities = {row["id"]: row for row in catalogue["quantities"]}
-    limits = {row["quantity"]: row for row in catalogue["profiles"][0]["limits"]}
     for i, fault in enumerate(catalogue["faults"]):
         at = f"[{i}]."
-        flaws += fit_flaws(file, at, fault, catalogue) + check_signs(file, at, fault, quantities, limits)
+        flaws += fit_flaws(file, at, fault, catalogue)
         if fault["component"] is not None:
             flaws += unknown(file, f"{at}component", [fault["component"]], known(catalogue, "components"), "a component id")
         flaws += unknown(file, f"{at}proof", fault["proof"], quantities, "a quantity id")
+        flaws += unknown(file, f"{at}like", fault["like"], known(catalogue, "faults"), "a fault id")
         flaws += unknown(file, f"{at}confirm_by", fault["confirm_by"], known(catalogue, "checks"), "a check id")
         flaws += unknown(file, f"{at}complaints", fault["complaints"], known(catalogue, "complaints"), "a complaint id")
         speaking = [

@@ -221,11 +221,6 @@ class ComponentRow(Row):
     cleared_low_by = ids()
 
 
-class SignRow(Row):
-    quantity, outcome = ident(), ident()
-    probability = real(0, 1)
-
-
 class FaultRow(Row):
     id, name, action = ident(), words(), words()
     component = ident(allow_none=True)
@@ -233,8 +228,7 @@ class FaultRow(Row):
     prior = real(0)
     basis = one_of(LIMIT_BASES)
     codes = fields.List(words(), required=True)
-    complaints, proof = ids(), ids()
-    signs = rows(SignRow, 0)
+    complaints, proof, like = ids(), ids(), ids()
     confirm_by = ids(1)
 
 
@@ -278,6 +272,26 @@ class InstrumentRow(Provenance):
     unit = words(allow_none=True)
     accuracy_full_scale, accuracy_reading, resolution = real(0, 1), real(0, 1), real(0)
     full_scale, timing_sd_s = real(0, allow_none=True), real(0, allow_none=True)
+
+
+TABLE = fields.List(whole(0, 1000), required=True, validate=validate.Length(min=2, max=12))
+TABLES = fields.Dict(keys=ident(), values=TABLE, required=True)
+
+
+class SignatureRow(Row):
+    shares = fields.List(whole(0, 1000), required=True, validate=validate.Length(min=1, max=12))
+    classes = fields.List(TABLES, required=True, validate=validate.Length(min=1, max=12))
+
+
+class SignatureLayout(Row):
+    base = TABLES
+    faults = fields.Dict(keys=ident(), values=fields.Nested(SignatureRow), required=True)
+
+
+class SignatureFile(Row):
+    about, basis = words(), one_of(LIMIT_BASES)
+    per_mille = whole(1000, 1000)
+    layouts = fields.Dict(keys=ident(), values=fields.Nested(SignatureLayout), required=True)
 
 
 def find_problems(schema: type[Schema], data: object, many: bool) -> list[tuple[str, str]]:
