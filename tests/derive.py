@@ -15,8 +15,15 @@ from pathlib import Path
 import numpy as np
 
 from webapp.engine.book import Book, open_book
-from webapp.engine.isolation import HEALTHY, OTHER
-from webapp.engine.levels import level_names, level_weights, limit_kind, list_coordinate, to_coordinate
+from webapp.engine.isolation import CONDUCTANCE, HEALTHY, OTHER, PRESSURE, RETURN
+from webapp.engine.levels import (
+    conductance_coordinate,
+    level_names,
+    level_weights,
+    limit_kind,
+    list_coordinate,
+    to_coordinate,
+)
 from webapp.engine.limits import Limit, resolve_limits
 from webapp.engine.returns import compare_cylinders
 from webapp.engine.vehicle import make_car, true_values
@@ -24,9 +31,10 @@ from webapp.library import loader
 
 OUT = Path(__file__).parents[1] / "webapp/library/signatures.json"
 VEHICLES = 3000
-CLASSES = 6
-ROUNDS = 80
-SOFTENING = 0.04  # share that leaks to each neighbouring level: judgement
+CLASSES = 9
+ROUNDS = 100
+STARTS = 3
+SOFTENING = 0.02  # share that leaks to each neighbouring level: judgement
 PSEUDO_COUNT = 0.5
 NEGLIGIBLE = 25  # per mille: a table that close to the sound one is left out
 PER_MILLE = 1000
@@ -63,7 +71,11 @@ def draw_levels(fault: str, layout: str, book: Book, limits: dict, first_seed: i
     for seed in range(first_seed, first_seed + VEHICLES):
         supply = book.supplies[seed % 2]
         values = true_values(make_car(seed, layout, supply, CYLINDERS[seed % len(CYLINDERS)], fault), RISE_TARGET_BAR)
-        rows.append({name: level_of(book.quantities[name], value, limits[name]) for name, value in values.items()})
+        row = {name: level_of(book.quantities[name], value, limits[name]) for name, value in values.items()}
+        rates, bar = [2.0 * v for v in values[RETURN]], values[PRESSURE]
+        coordinate = conductance_coordinate(rates, bar, limits[RETURN], limits[PRESSURE])
+        row[CONDUCTANCE] = None if coordinate is None else next(iter(level_weights(coordinate, 0.0, "conductance")))
+        rows.append(row)
     return rows
 
 
@@ -78,7 +90,14 @@ def one_hot(rows: list[dict], names: list[str]) -> np.ndarray:
 
 
 def find_classes(data: dict[str, np.ndarray], classes: int, seed: int) -> tuple[np.ndarray, dict[str, np.ndarray]]:
-    """Latent classes by EM: return class shares and {quantity: (classes, levels)} tables."""
+    """Return the likeliest of several starts: class shares and {quantity: (classes, levels)} tables."""
+    found = [climb(data, classes, 100 * seed + start) for start in range(STARTS if classes > 1 else 1)]
+    _, shares, tables = max(found, key=lambda row: row[0])
+    return shares, tables
+
+
+def climb(data: dict[str, np.ndarray], classes: int, seed: int) -> tuple[float, np.ndarray, dict[str, np.ndarray]]:
+    """Latent classes by EM from one start: log-likelihood, shares, tables."""
     count = len(next(iter(data.values())))
     belief = np.random.default_rng(seed).dirichlet(np.full(classes, 0.3), count)
     for _ in range(ROUNDS):
@@ -90,7 +109,8 @@ def find_classes(data: dict[str, np.ndarray], classes: int, seed: int) -> tuple[
         logs = np.log(shares) + sum(hot @ np.log(tables[name]).T for name, hot in data.items())
         belief = np.exp(logs - logs.max(1, keepdims=True))
         belief /= belief.sum(1, keepdims=True)
-    return shares, tables
+    top = logs.max(1, keepdims=True)
+    return float((np.log(np.exp(logs - top).sum(1)) + top[:, 0]).sum()), shares, tables
 
 
 def soften(table: np.ndarray, is_ordered: bool) -> np.ndarray:
@@ -117,6 +137,7 @@ def derive_layout(layout: str, book: Book, limits: dict) -> dict:
         for q in book.quantities.values()
         if layout in q["layouts"] and q["id"] in limits
     }
+    names[CONDUCTANCE] = level_names("conductance")
     found: dict = {"base": {}, "faults": {}}
     for number, fault in enumerate(sorted(faults, key=lambda name: name != HEALTHY)):
         rows = draw_levels(fault, layout, book, limits, 1_000_000 * (number + 1))

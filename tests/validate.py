@@ -30,7 +30,7 @@ WILD_SHARE = 0.03
 FULL_SCALE = {"bar": 1800.0, "V": 20.0, "mL/min": 200.0, "mL": 100.0, "s": 0.0, "rpm": 1000.0, "ohm": 20.0}
 POOR_GAUGE = 0.02
 MOST_STEPS = 40
-LOW_PRESSURE = ("supply_pressure", "supply_suction")
+SCALES = {"supply_pressure": 10.0, "supply_suction": 1.0, "sensor_reference_voltage": 5.0, "sensor_signal_voltage": 5.0}
 
 SETS = [
     Set(f"{kind}, {mix} mix, {'wider' if wide > 1 else 'same'} ranges", kind, mix, wide, False)
@@ -64,7 +64,7 @@ class Bench:
         """Return the standard uncertainty of a number's instrument."""
         default = quantity["default_uncertainty"]
         good = (default["absolute"] + default["relative"] * abs(value)) / math.sqrt(3.0)
-        scale = 10.0 if quantity["id"] in LOW_PRESSURE else FULL_SCALE[quantity["unit"]]
+        scale = SCALES.get(quantity["id"], FULL_SCALE[quantity["unit"]])
         if quantity["unit"] == "ohm":
             scale = 2.0 * abs(value)
         return max(good, POOR_GAUGE * scale / math.sqrt(3.0)) if self.noisy else good

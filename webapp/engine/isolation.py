@@ -4,10 +4,10 @@ Rules for this file: the model is data (faults.json, signatures.json); this file
 information are exact for that model.
 Method: a hypothesis is a fault (or a pair that happens together, or none of these) in one of a few latent classes: how bad,
 which wire, how many injectors. Within a class readings are independent, so what they share through the fault is counted
-once. A reading enters spread over its levels by its uncertainty (virtual evidence), mixed with a small chance that it says
-nothing at all. A reading that the rest makes all but impossible is doubted instead of believed. The worth of a check is
-the mutual information between the fault and its unread quantities per minute, intrusion charged as minutes; a check that
-must come first inherits the worth of what it opens.
+once. A reading enters spread over its levels by its uncertainty (virtual evidence), mixed with the small chance (the
+quantity's slip) that it says nothing at all. A reading that the rest makes all but impossible is doubted instead of
+believed. The worth of a check is the mutual information between the fault and its unread quantities per minute, intrusion
+charged as minutes; a check that must come first inherits the worth of what it opens.
 Sources: Bayes' rule and mutual information are textbook (identities, from memory); information per cost after Pattipati
 and Alexandridis, IEEE Trans. SMC 20 (1990) 872-887, as quoted in later abstracts; latent classes as in tests/derive.py.
 """
@@ -17,19 +17,19 @@ from collections import namedtuple
 
 from .book import Book, fits_vehicle
 from .document import Case
-from .levels import level_names, limit_kind
+from .levels import conductance_coordinate, level_names, level_weights, limit_kind
 from .limits import Limit
+from .numeric import median, root_sum_square
 from .verdicts import Finding, number_weights
 
 Suspect = namedtuple("Suspect", ("fault", "probability"))
 # one latent class of one hypothesis: index of its fault, prior weight, tables {quantity: [per mille by level]}
 ClassRow = namedtuple("ClassRow", ("fault", "weight", "tables"))
-Model = namedtuple("Model", ("faults", "rows", "base"))
+Model = namedtuple("Model", ("faults", "rows", "base", "slips"))
 
 HEALTHY = "no_pressure_fault"
 OTHER = "none_of_these"
 PER_MILLE = 1000.0
-SAYS_NOTHING = 0.01  # judgement: chance that a reading has nothing to do with the vehicle
 OTHER_SHARE = 0.5  # judgement: 'none of these' looks half like a sound vehicle, half like anything
 HARDLY = 0.02  # judgement: below this a reading is compared with its tenth and tenfold
 IMPOSSIBLE = 0.002  # judgement: below this it is asked for again
@@ -39,9 +39,12 @@ MOST_DOUBTS = 3
 CODE_FLOOR = 1e-3
 COMPLAINT_MISFIT = 0.5  # judgement: a complaint that a fault does not usually cause halves its weight
 LEAST_BITS = 1e-3
+NO_WEIGHT = 1e-5
 MIN_MINUTES = 1.0
 NO_START = "no_start"
 BEFORE = "before"
+RETURN, PRESSURE = "injector_return", "crank_pressure"
+CONDUCTANCE = "injector_return_per_bar"  # no quantity of its own: what two readings say together
 
 
 def outcome_names(quantity: dict, limit: Limit) -> list:
@@ -85,26 +88,27 @@ def open_model(case: Case, book: Book) -> Model:
             continue
         for share, tables in zip(found["shares"], found["classes"]):
             rows.append(ClassRow(i, weight * share / PER_MILLE, tables))
-    return Model(faults, rows, signatures["base"])
+    slips = {name: book.quantities[name]["slip"] for name in book.quantity_order}
+    slips[CONDUCTANCE] = slips[RETURN]
+    return Model(faults, rows, signatures["base"], slips)
 
 
-def table_of(row: ClassRow, name: str, model: Model) -> list | None:
-    """Return the table of a quantity in a class: its own, or a sound vehicle's."""
-    if row.tables is not None and name in row.tables:
-        return row.tables[name]  # type: ignore[no-any-return]
-    return model.base.get(name)  # type: ignore[no-any-return]
+def chances_of(name: str, shares: list, model: Model) -> list:
+    """Return P(reading | class) of every class row, for a reading spread over levels as [(index, share), ...].
 
+    Most classes have a sound vehicle's table for most quantities; its chance is worked out once.
+    """
+    base, slip = model.base[name], model.slips[name]
+    even = 1.0 / len(base)
 
-def chance_of(row: ClassRow, name: str, shares: list, model: Model) -> float:
-    """Return P(reading | class) for a reading spread over levels as [(index, share), ...]."""
-    table = table_of(row, name, model)
-    if table is None:
-        return 1.0
-    even = 1.0 / len(table)
-    chance = sum([share * table[i] for i, share in shares]) / PER_MILLE
-    if row.tables is None:
-        chance = (1.0 - OTHER_SHARE) * chance + OTHER_SHARE * even
-    return (1.0 - SAYS_NOTHING) * chance + SAYS_NOTHING * even
+    def chance(table: list) -> float:
+        return (1.0 - slip) * sum([share * table[i] for i, share in shares]) / PER_MILLE + slip * even  # type: ignore[no-any-return]
+
+    sound = chance(base)
+    anything = (1.0 - OTHER_SHARE) * sound + OTHER_SHARE * even
+    return [
+        anything if row.tables is None else chance(row.tables[name]) if name in row.tables else sound for row in model.rows
+    ]
 
 
 def indexed(weights: dict, names: list) -> list:
@@ -118,15 +122,31 @@ def normalise(weights: list) -> list:
 
 
 def evidence_of(findings: list, limits: dict, model: Model, book: Book) -> list:
-    """Return [(finding, [chance of each class row])] of the findings that count."""
+    """Return [(finding, [chance of each class row])] of the findings that count, and of what two of them say together."""
     rows = []
     for finding in findings:
         if finding.weights is None or finding.quantity not in model.base:
             continue
         names = outcome_names(book.quantities[finding.quantity], limits[finding.quantity])
         shares = indexed(finding.weights, names)
-        rows.append((finding, [chance_of(row, finding.quantity, shares, model) for row in model.rows]))
-    return rows
+        rows.append((finding, chances_of(finding.quantity, shares, model)))
+    return rows + conductance_evidence({f.quantity: f for f in findings}, limits, model)
+
+
+def conductance_evidence(read: dict, limits: dict, model: Model) -> list:
+    """Return the evidence of the injector return per bar, where return and cranking pressure were both read."""
+    returned, pressure = read.get(RETURN), read.get(PRESSURE)
+    if returned is None or pressure is None or returned.weights is None or pressure.weights is None:
+        return []
+    rates, bar = returned.row["detail"]["rates"], pressure.row["value"]
+    coordinate = conductance_coordinate(rates or [], bar, limits[RETURN], limits[PRESSURE]) if rates else None
+    if coordinate is None or CONDUCTANCE not in model.base:
+        return []
+    volume_share = returned.row["standard_uncertainty"] / max(median(returned.row["value"]), 1e-9)
+    bar_share = pressure.row["standard_uncertainty"] / bar
+    u = coordinate * min(root_sum_square([volume_share, bar_share]), 1.0)
+    shares = indexed(level_weights(coordinate, u, "conductance"), level_names("conductance"))
+    return [(returned, chances_of(CONDUCTANCE, shares, model))]
 
 
 def weigh(model: Model, evidence: list) -> list:
@@ -156,7 +176,7 @@ def shifted_chance(finding: Finding, factor: float, weights: list, chances: list
     if moved is None:
         return 0.0
     rest = normalise([w / c for w, c in zip(weights, chances)])
-    return sum([w * chance_of(row, finding.quantity, moved, model) for w, row in zip(rest, model.rows)])
+    return sum([w * c for w, c in zip(rest, chances_of(finding.quantity, moved, model))])
 
 
 def find_misfit(model: Model, evidence: list, weights: list, spread: object) -> tuple | None:
@@ -236,29 +256,50 @@ def expected_information(probabilities: list, tables: list, names: list) -> floa
     return max(gain / math.log(2.0), 0.0)
 
 
-def quantity_information(name: str, count: int, weights: list, probabilities: list, model: Model) -> float:
-    """Return the information in bits that reading a quantity is expected to give about the fault."""
-    joint = [[0.0] * len(model.faults) for _ in range(count)]
+def joint_levels(name: str, weights: list, model: Model) -> list:
+    """Return [level][fault] sums of weight * table in per mille; rows of no weight are passed over."""
+    base = model.base[name]
+    levels = range(len(base))
+    joint = [[0.0] * len(model.faults) for _ in levels]
+    sound = [0.0] * len(model.faults)
     for row, weight in zip(model.rows, weights):
-        if weight > 1e-6:
-            for i in range(count):
-                joint[i][row.fault] += weight * chance_of(row, name, [(i, 1.0)], model)
+        if weight < NO_WEIGHT:
+            continue
+        table = None if row.tables is None else row.tables.get(name)
+        if table is None:
+            sound[row.fault] += weight
+            continue
+        for i in levels:
+            if table[i]:
+                joint[i][row.fault] += weight * table[i]
+    for fault in range(len(sound)):
+        if sound[fault] > 0.0:
+            for i in levels:
+                joint[i][fault] += sound[fault] * base[i]
+    return joint
+
+
+def quantity_information(name: str, weights: list, probabilities: list, model: Model) -> float:
+    """Return the information in bits that reading a quantity is expected to give about the fault."""
+    joint, slip = joint_levels(name, weights, model), model.slips[name]
+    even = slip / len(joint)
+    live = [i for i in range(len(probabilities)) if probabilities[i] >= NO_WEIGHT]
     gain = 0.0
     for parts in joint:
-        total = sum(parts)
-        for part, p in zip(parts, probabilities):
-            if part > 0.0 and p > 0.0:
-                gain += part * math.log(part / (p * total))
+        row = [(parts[i] * (1.0 - slip) / PER_MILLE + even * probabilities[i], probabilities[i]) for i in live]
+        total = sum([part for part, _ in row])
+        gain += sum([part * math.log(part / (p * total)) for part, p in row if part > 0.0])
     return max(gain / math.log(2.0), 0.0)
 
 
-def check_bits(wanted: list, weights: list, probabilities: list, model: Model, limits: dict, book: Book) -> float:
+def check_bits(wanted: list, weights: list, probabilities: list, model: Model) -> float:
     """Return the information in bits that the unread quantities of a check can give, at most the entropy left."""
     total = 0.0
     for name in wanted:
-        if name in model.base and name in limits:
-            count = len(outcome_names(book.quantities[name], limits[name]))
-            total += quantity_information(name, count, weights, probabilities, model)
+        if name in model.base:
+            total += quantity_information(name, weights, probabilities, model)
+        if name == RETURN:
+            total += quantity_information(CONDUCTANCE, weights, probabilities, model)
     return min(total, entropy(probabilities))
 
 
@@ -311,7 +352,7 @@ def worth_with_openings(worth: dict, waiting: dict) -> dict:
     return raised
 
 
-def rank_checks(model: Model, weights: list, findings: list, limits: dict, case: Case, book: Book) -> list:
+def rank_checks(model: Model, weights: list, findings: list, case: Case, book: Book) -> list:
     """Return what to do next, best first, as rows of CASE.md 'next'.
 
     Checks whose prerequisites are still unread come after those that can be done now. What could not be measured is
@@ -320,7 +361,7 @@ def rank_checks(model: Model, weights: list, findings: list, limits: dict, case:
     probabilities = by_fault(model, weights)
     read = {f.quantity: f for f in findings}
     rows = candidate_checks(case, read, book, False) or candidate_checks(case, read, book, True)
-    bits = {name: check_bits(rows[name], weights, probabilities, model, limits, book) for name in rows}
+    bits = {name: check_bits(rows[name], weights, probabilities, model) for name in rows}
     waiting = {name: [first for first in book.checks[name]["needs"] if first in rows] for name in rows}
     worth = {name: bits[name] / check_cost(book.checks[name], case) for name in rows}
     raised = worth_with_openings(worth, waiting)

@@ -76,11 +76,20 @@ def pump_belief(suspects: list) -> float:
     return pump + twin if pump > twin else pump
 
 
+def family_belief(first: dict, suspects: list) -> float:
+    """Return the belief in a fault with the pairs it is part of and its own parts, where they ask for the same repair."""
+    names = [first["id"]] + first["like"]
+    return sum([
+        s.probability for s in suspects
+        if s.fault["component"] == first["component"] and (s.fault["id"] in names or first["id"] in s.fault["like"])
+    ])  # fmt: skip
+
+
 def conclude(suspects: list, read: dict, pump: dict, case: Case) -> dict | None:
     """Return the conclusion {fault, name, probability, action, confirm_by, detail, text}, None while there is none."""
     first = suspects[0]
     is_pump = first.fault["id"] == PUMP_FAULT
-    belief = pump["probability"] if is_pump else first.probability
+    belief = pump["probability"] if is_pump else family_belief(first.fault, suspects)
     if belief < case.chosen["pump_probability"] or not has_proof(first.fault, read):
         return None
     if is_pump and pump["status"] != "condemned":
@@ -139,7 +148,28 @@ def retest_rows(case: Case, after: dict, book: Book) -> list:
     return [step_row(check, wanted, "Repeat the tests after the repair.")] if wanted else []
 
 
-def plan_next(case: Case, conclusion: dict | None, first: list, after: dict, ranked: list, book: Book) -> list:
+def rows_for(names: list, reason: str, read: dict, case: Case, book: Book) -> list:
+    """Return the checks that record some quantities still to be read, in order."""
+    rows = []
+    for name in book.check_order:
+        check = book.checks[name]
+        wanted = [] if name == RETEST else wanted_quantities(check, read, case, book, False)
+        if [q for q in wanted if q in names]:
+            rows.append(step_row(check, wanted, reason))
+    return rows
+
+
+def last_words(suspects: list, pump: dict, read: dict, case: Case, book: Book) -> list:
+    """Return what is left when no check promises information: the proof of the first suspect, the gate of the pump."""
+    first = suspects[0].fault
+    if first["id"] == PUMP_FAULT:
+        return rows_for(pump["missing"], "Needed before the pump may be blamed.", read, case, book)
+    return rows_for(first["proof"], "Would prove or clear the first suspect.", read, case, book)
+
+
+def plan_next(
+    case: Case, conclusion: dict | None, first: list, after: dict, ranked: list, last_rows: list, book: Book
+) -> list:
     """Return the next checks for the state that the case is in; `first` must be read before a conclusion may stand."""
     if case.state == "repaired":
         return retest_rows(case, after, book)
@@ -150,7 +180,7 @@ def plan_next(case: Case, conclusion: dict | None, first: list, after: dict, ran
         return [step_row(check, [], check["purpose"])] + ranked
     if first:
         return [step_row(check, unread, "Needed before the finding can be believed.") for check, unread in first]
-    return ranked
+    return ranked or last_rows
 
 
 def assess(case: Case, book: Book) -> dict:
@@ -169,7 +199,7 @@ def assess(case: Case, book: Book) -> dict:
     conclusion = conclude(suspects, read, pump, case)
     first = prerequisites(suspects[0].fault, read, case, book) if conclusion is not None else []
     conclusion = None if first else conclusion
-    ranked = rank_checks(model, weights, findings, limits, case, book)
+    ranked = rank_checks(model, weights, findings, case, book)
     return {
         "format": FORMAT,
         "case": case.id,
@@ -180,7 +210,7 @@ def assess(case: Case, book: Book) -> dict:
         "pump": pump,
         "ledger": write_ledger(case, suspects, read, pump, gate, book),
         "leak_budget": return_budget(findings),
-        "next": plan_next(case, conclusion, first, after, ranked, book),
+        "next": plan_next(case, conclusion, first, after, ranked, last_words(suspects, pump, read, case, book), book),
         "conclusion": conclusion,
         "notes": case.notes + notes + after_notes,
     }

@@ -31,12 +31,21 @@ def latest_readings(readings: list, phase: str) -> dict:
     return {name: lift_doubt(latest[name], readings) for name in latest}
 
 
-def agrees(value: object, other: object) -> bool:
-    """True when two readings, numbers or lists of numbers, lie within AGREEMENT of each other."""
-    values = value if isinstance(value, list) else [value]
-    others = other if isinstance(other, list) else [other]
-    pairs = zip(values, others)
-    return len(values) == len(others) and not [a for a, b in pairs if abs(a - b) > AGREEMENT * max(abs(a), abs(b))]  # type: ignore[operator]
+def agrees(first: Reading, other: Reading) -> bool:
+    """True when two readings of one quantity lie within AGREEMENT, or within three standard uncertainties, of each other."""
+    if first.kind == "choice":
+        return first.value == other.value  # type: ignore[no-any-return]
+    is_list = first.kind == "list"
+    rows = (
+        zip(first.value, other.value, first.uncertainty, other.uncertainty)
+        if is_list
+        else [(first.value, other.value, first.uncertainty, other.uncertainty)]
+    )
+    if is_list and len(first.value) != len(other.value):
+        return False
+    return not [
+        1 for a, b, u, w in rows if abs(a - b) > max(AGREEMENT * max(abs(a), abs(b)), 3.0 * math.sqrt(u * u + w * w))
+    ]
 
 
 def lift_doubt(reading: Reading, readings: list) -> Reading:
@@ -45,7 +54,7 @@ def lift_doubt(reading: Reading, readings: list) -> Reading:
     One hardly possible value is a slip; the same value taken twice is what the vehicle shows (an open coil, say).
     """
     same = [r for r in readings if r.quantity == reading.quantity and r.phase == reading.phase and r is not reading]
-    if reading.doubt is None or not [r for r in same if agrees(r.value, reading.value)]:
+    if reading.doubt is None or not [r for r in same if agrees(r, reading)]:
         return reading
     return Reading(
         reading.id, reading.quantity, reading.kind, reading.value, reading.uncertainty, reading.duration_s, reading.state,
@@ -56,11 +65,8 @@ def lift_doubt(reading: Reading, readings: list) -> Reading:
 def repeated_quantities(readings: list, phase: str) -> list:
     """Return the quantities whose last reading agrees with an earlier one of the same phase."""
     latest = latest_readings(readings, phase)
-    return [
-        name for name in latest
-        if [r for r in readings if r.quantity == name and r.phase == phase and r.id != latest[name].id
-            and r.kind != "choice" and agrees(r.value, latest[name].value)]
-    ]  # fmt: skip
+    same = [r for r in readings if r.phase == phase and r.id != latest[r.quantity].id]
+    return [r.quantity for r in same if agrees(r, latest[r.quantity])]
 
 
 def write_number(value: float, decimals: int) -> str:

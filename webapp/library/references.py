@@ -7,7 +7,8 @@ from collections.abc import Iterable
 from typing import NamedTuple
 
 from webapp.engine.book import open_book
-from webapp.engine.isolation import OTHER, outcome_names
+from webapp.engine.isolation import CONDUCTANCE, OTHER, outcome_names
+from webapp.engine.levels import level_names
 from webapp.engine.limits import resolve_limits
 from webapp.engine.units import UNITS
 
@@ -205,7 +206,8 @@ def outcome_counts(catalogue: dict) -> dict[str, int]:
     """Return how many outcomes the tables of each quantity must have."""
     book = open_book(catalogue)
     limits = resolve_limits({"profile": catalogue["profiles"][0]["id"], "overrides": {}}, {}, book)
-    return {name: len(outcome_names(book.quantities[name], limits[name])) for name in limits}
+    counts = {name: len(outcome_names(book.quantities[name], limits[name])) for name in limits}
+    return {**counts, CONDUCTANCE: len(level_names("conductance"))}
 
 
 def table_flaws(at: str, tables: dict, counts: dict[str, int]) -> list[Flaw]:
