@@ -31,8 +31,8 @@ ARROWS = {
     "report": {*PAGES, "report"},
 }
 ENGINE_CHAIN = [
-    "problems", "numeric", "units", "uncertainty", "vin", "timing", "book", "quantity", "limits", "returns", "document",
-    "entries", "verdicts", "isolation", "ledger", "judge", "calls",
+    "problems", "numeric", "units", "hydraulics", "uncertainty", "vin", "timing", "book", "quantity", "limits", "returns",
+    "document", "entries", "verdicts", "isolation", "ledger", "judge", "calls",
 ]  # fmt: skip
 LONGEST_FUNCTION = 60
 LONGEST_PYTHON_FILE = 500
