@@ -19,10 +19,10 @@ from .isolation import (
     suspect_rows,
     wanted_quantities,
 )
-from .ledger import PUMP, check_gate, judge_pump, write_ledger
+from .ledger import PUMP, check_gate, fitting_quantities, judge_pump, quantity_words, write_ledger
 from .numeric import median
 from .quantity import PHASES
-from .verdicts import is_evidence, judge_phase
+from .verdicts import fails, is_evidence, judge_phase
 
 FORMAT = "railcase-assessment/1"
 PUMP_FAULT = "pump_worn"
@@ -95,6 +95,48 @@ def return_budget(findings: list) -> dict:
     return {"injector_return_ml_min": sum(rates), "median_ml_min": centre, "excess_ml_min": excess}
 
 
+def write_override(case: Case) -> dict | None:
+    """Return who took responsibility for naming the pump before its gate was answered, None when nobody did."""
+    if case.gate_override is None:
+        return None
+    return {key: case.gate_override.get(key) for key in ("reason", "by", "at")}
+
+
+def warn_of_pump(case: Case, pump: dict, book: Book) -> str | None:
+    """Return a warning when somebody named the pump short of proof and nobody answers for it in writing."""
+    named = (case.concluded or {}).get("fault") == PUMP_FAULT
+    if not named or pump["status"] == "condemned" or pump["override"] is not None:
+        return None
+    missing = [name for name in book.quantity_order if name in pump["missing"]]
+    if missing:
+        return f"The pump was named although evidence is missing: {quantity_words(missing, book)}."
+    return "The pump was named although the evidence recorded does not prove it."
+
+
+def judge_retest(case: Case, after: dict, book: Book) -> dict:
+    """Return the standing of the repair: {status, text}, the text one sentence.
+
+    Status: not_due, due (readings of the retest are missing), passed (all of them pass), failed (a reading after the
+    repair fails), unclear (one is doubted or unclear, or could not be measured).
+    """
+    if case.state != "repaired" and not (case.state == "confirmed" and case.repaired):
+        return {"status": "not_due", "text": "No retest is due."}
+    wanted = fitting_quantities(book.checks[RETEST]["quantities"], case.vehicle, book)
+    unread = [name for name in wanted if name not in after]
+    still = [name for name in unread if name not in case.not_measured[AFTER] and case.state == "repaired"]
+    vague = [name for name in wanted if name in after and not is_evidence(after[name])]
+    standings = (
+        ("failed", [name for name in book.quantity_order if fails(after.get(name))], "outside limits after the repair"),
+        ("unclear", vague, "what was read after the repair decides nothing, take it again"),
+        ("due", still, "to be read after the repair"),
+        ("unclear", unread, "not measured after the repair"),
+        ("passed", wanted, "within limits after the repair"),
+    )
+    status, names, words = next(row for row in standings if row[1])
+    verb = "is" if status in ("due", "unclear") else "has"
+    return {"status": status, "text": f"The retest {verb} {status}: {quantity_words(names, book)} {words}."}
+
+
 def step_row(check: dict, quantities: list, reason: str) -> dict:
     return {
         "check": check["id"], "name": check["name"], "quantities": quantities, "bits": 0.0, "minutes": check["minutes"],
@@ -134,13 +176,15 @@ def assess(case: Case, book: Book) -> dict:
     findings, notes = judge_phase(case, BEFORE, book)
     after_findings, after_notes = judge_phase(case, AFTER, book)
     read = {f.quantity: f for f in findings}
-    after = {f.quantity: f for f in after_findings}
+    after = {f.quantity: f for f in after_findings if f.row["reading"] not in case.earlier_retests}
     faults = fitting_faults(case, book)
     probabilities = posterior(faults, findings, case, book)
     suspects = list_suspects(faults, probabilities)
     gate = check_gate(case, read, book)
     pump_probability = sum([s.probability for s in suspects if s.fault["component"] == PUMP])
     pump = judge_pump(case, read, gate, pump_probability, book)
+    pump["override"] = write_override(case)
+    pump["warning"] = warn_of_pump(case, pump, book)
     conclusion = conclude(suspects, read, pump, case)
     first = prerequisites(suspects[0].fault, read, case, book) if conclusion is not None else []
     conclusion = None if first else conclusion
@@ -157,7 +201,8 @@ def assess(case: Case, book: Book) -> dict:
         "leak_budget": return_budget(findings),
         "next": plan_next(case, conclusion, first, after, ranked, book),
         "conclusion": conclusion,
-        "notes": case.notes + notes + after_notes,
+        "retest": judge_retest(case, after, book),
+        "notes": case.notes + ([pump["warning"]] if pump["warning"] else []) + notes + after_notes,
     }
 
 
