@@ -23,6 +23,7 @@ ARROWS = {
     "settings": {"settings"},
     "store": BASE,
     "wording": {*BASE, "wording"},
+    "circuit": {"wording", "circuit"},
     "errors": {*BASE, "errors"},
     "access": {*BASE, "errors", "access"},
     "phone": {*PAGES, "phone"},
@@ -32,7 +33,7 @@ ARROWS = {
 }
 ENGINE_CHAIN = [
     "problems", "numeric", "units", "hydraulics", "uncertainty", "vin", "timing", "book", "quantity", "limits", "returns",
-    "document", "entries", "verdicts", "isolation", "ledger", "judge", "calls",
+    "document", "entries", "verdicts", "leaks", "rise", "sentences", "budget", "isolation", "ledger", "judge", "calls",
 ]  # fmt: skip
 LONGEST_FUNCTION = 60
 LONGEST_PYTHON_FILE = 500
