@@ -9,6 +9,7 @@ Source: the case contract, 'Assessment'.
 
 from . import ENGINE_VERSION
 from .book import Book
+from .budget import leak_budget
 from .document import Case, read_case, read_folded
 from .isolation import (
     fitting_faults,
@@ -20,7 +21,6 @@ from .isolation import (
     wanted_quantities,
 )
 from .ledger import PUMP, check_gate, fitting_quantities, judge_pump, quantity_words, write_ledger
-from .numeric import median
 from .quantity import PHASES
 from .verdicts import fails, is_evidence, judge_phase
 
@@ -79,20 +79,6 @@ def conclude(suspects: list, read: dict, pump: dict, case: Case) -> dict | None:
         "detail": row["detail"],
         "text": f"{first.fault['name']}{where}: {sure}. {first.fault['action']}",
     }
-
-
-def return_budget(findings: list) -> dict:
-    """Return what the injector return says in mL/min: total, and each cylinder's excess over the median of all.
-
-    Empty while nothing was collected.
-    """
-    rows = [f.row for f in findings if f.quantity == "injector_return" and is_evidence(f) and f.row["detail"]["rates"]]
-    if not rows:
-        return {}
-    rates = rows[0]["detail"]["rates"]
-    centre = median(rates)
-    excess = [max(rate - centre, 0.0) for rate in rates]
-    return {"injector_return_ml_min": sum(rates), "median_ml_min": centre, "excess_ml_min": excess}
 
 
 def write_override(case: Case) -> dict | None:
@@ -189,6 +175,7 @@ def assess(case: Case, book: Book) -> dict:
     first = prerequisites(suspects[0].fault, read, case, book) if conclusion is not None else []
     conclusion = None if first else conclusion
     ranked = rank_checks(faults, probabilities, findings, case, book)
+    budget = leak_budget(findings, case, book)
     return {
         "format": FORMAT,
         "case": case.id,
@@ -197,8 +184,8 @@ def assess(case: Case, book: Book) -> dict:
         "verdicts": [f.row for f in findings + after_findings],
         "suspects": suspect_rows(suspects, findings),
         "pump": pump,
-        "ledger": write_ledger(case, suspects, read, pump, gate, book),
-        "leak_budget": return_budget(findings),
+        "ledger": write_ledger(case, suspects, read, pump, gate, budget, book),
+        "leak_budget": budget,
         "next": plan_next(case, conclusion, first, after, ranked, book),
         "conclusion": conclusion,
         "retest": judge_retest(case, after, book),
