@@ -23,6 +23,7 @@ ARROWS = {
     "settings": {"settings"},
     "store": BASE,
     "wording": {*BASE, "wording"},
+    "circuit": {"wording", "circuit"},
     "errors": {*BASE, "errors"},
     "access": {*BASE, "errors", "access"},
     "phone": {*PAGES, "phone"},
@@ -31,8 +32,9 @@ ARROWS = {
     "report": {*PAGES, "report"},
 }
 ENGINE_CHAIN = [
-    "problems", "numeric", "units", "uncertainty", "vin", "timing", "book", "quantity", "limits", "returns", "levels", "document",
-    "entries", "verdicts", "isolation", "ledger", "judge", "calls",
+    "problems", "numeric", "units", "hydraulics", "uncertainty", "vin", "timing", "book", "quantity", "limits", "returns",
+    "levels", "vehicle", "document", "entries", "verdicts", "leaks", "rise", "sentences", "budget", "isolation", "ledger",
+    "judge", "calls",
 ]  # fmt: skip
 LONGEST_FUNCTION = 60
 LONGEST_PYTHON_FILE = 500

@@ -7,6 +7,7 @@ from werkzeug.middleware.proxy_fix import ProxyFix
 
 from webapp import access, account, errors
 from webapp.account.routes import blueprint as account_pages
+from webapp.circuit import draw_circuit
 from webapp.library.loader import load_catalogue
 from webapp.office.routes import blueprint as office_pages
 from webapp.phone.api import blueprint as phone_api
@@ -53,6 +54,7 @@ def create_app(settings: Settings | None = None) -> Flask:
     catalogue = load_catalogue()
     app.extensions["railcase.assets"] = Assets(find_static(), HERE / "engine", catalogue)
     install_wording(app, catalogue)
+    app.jinja_env.filters["circuit"] = draw_circuit
     account.install(app)
     account.csrf.exempt(phone_api)  # no cookie is looked at there: a bearer token cannot be ridden on
     for blueprint in (phone_pages, phone_api, account_pages, office_pages, report_pages):

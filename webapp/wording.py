@@ -11,6 +11,7 @@ VERDICTS = {"pass": "Within limits", "fail": "Outside limits", "unclear": "Uncle
 LEDGER = {"ruled_out": "Ruled out", "open": "Still open", "points_here": "Points here", "locked": "Locked"}
 STATES = {"open": "Open", "concluded": "Concluded", "repaired": "Repaired", "confirmed": "Confirmed"}
 ROLES = {"technician": "Technician", "apprentice": "Apprentice", "office": "Office"}
+RETEST = {"due": "Retest due", "passed": "Retest passed", "failed": "Retest failed", "unclear": "Retest unclear"}
 PUMP = {
     "cleared": "Pump cleared",
     "open": "Pump not judged: evidence is missing",
@@ -37,6 +38,7 @@ KINDS = {
     "photo_added": "Photo added",
     "caution_acknowledged": "Caution acknowledged",
     "signed_off": "Signed off",
+    "gate_overridden": "Pump named all the same",
     "concluded": "Concluded",
     "repair_recorded": "Repair recorded",
     "outcome_confirmed": "Outcome confirmed",
@@ -53,6 +55,7 @@ SHAPES = {
     "locked": "M5 11H19V21H5ZM8 11V7A4 4 0 0 1 16 7V11",
 }
 HOLLOW = {"unclear", "open", "locked"}
+RETEST_SHAPES = {"due": "open", "passed": "pass", "failed": "fail", "unclear": "unclear"}
 
 
 def draw_shape(name: str) -> Markup:
@@ -65,7 +68,8 @@ def draw_shape(name: str) -> Markup:
 def mark(name: str, words: dict[str, str], close: bool = False) -> Markup:
     """A shape and its word; `close` adds the word, never a colour alone."""
     text = words.get(name, name) + (", close" if close else "")
-    return Markup('<span class="mark mark-{}">{}<span>{}</span></span>').format(name, draw_shape(name), text)
+    shape = draw_shape(RETEST_SHAPES.get(name, name))
+    return Markup('<span class="mark mark-{}">{}<span>{}</span></span>').format(name, shape, text)
 
 
 def write_day_and_time(moment: str | None) -> str:
@@ -93,6 +97,7 @@ def install_wording(app: Flask, catalogue: dict) -> None:
         percent=write_percent,
         verdict=lambda name, close=False: mark(name, VERDICTS, close),
         ledger=lambda name: mark(name, LEDGER),
+        retest=lambda name: mark(name, RETEST),
         state=lambda name: STATES.get(name, name),
         pump=lambda name: PUMP.get(name, "Pump not judged"),
         pump_sentence=lambda name: PUMP_SENTENCES.get(name, PUMP_SENTENCES["open"]),

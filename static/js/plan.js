@@ -34,6 +34,16 @@ export function latestReading(kase, quantityId, phase = 'before') {
   return found.length ? found[found.length - 1] : null;
 }
 
+/**
+ * What was measured after the last repair, each beside the same before it.
+ * @returns {{quantity: object, before: object|null, after: object}[]} in the catalogue's order
+ */
+export function compareReadings(kase, catalogue) {
+  const stale = new Set(kase.earlier_retests || []);
+  return catalogue.quantities.map((quantity) => ({ quantity, before: latestReading(kase, quantity.id), after: latestReading(kase, quantity.id, 'after_repair') }))
+    .filter((row) => row.after && !stale.has(row.after.id));
+}
+
 export function verdictOf(assessment, readingId) {
   return assessment ? assessment.verdicts.find((v) => v.reading === readingId) || null : null;
 }

@@ -45,6 +45,7 @@ BODIES_OF = {
     "photo_added": st.just({"sha256": "ab" * 32, "type": "image/jpeg", "size": 10}),
     "caution_acknowledged": st.just({"caution": "jets"}),
     "signed_off": st.just({"role": "mentor"}),
+    "gate_overridden": st.fixed_dictionaries({"reason": st.sampled_from(["seen it before", "owner insists"])}),
     "concluded": st.just({"fault": None, "text": "open"}),
     "repair_recorded": st.just({"text": "replaced"}),
     "outcome_confirmed": st.just({"fault": "pump_worn"}),

@@ -2,7 +2,7 @@
 import assert from 'node:assert/strict';
 import { test } from 'node:test';
 import { findCases } from '../../static/js/screens/cases.js';
-import { conclusionBody } from '../../static/js/screens/conclude.js';
+import { conclusionBody } from '../../static/js/gate.js';
 import { dialable } from '../../static/js/screens/injury.js';
 import { limitGap, withOverride } from '../../static/js/screens/limit.js';
 import { parseCodes, vehicleBody } from '../../static/js/screens/new-case.js';

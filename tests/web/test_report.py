@@ -54,6 +54,72 @@ def test_a_repair_without_a_retest_says_so(told):
     assert told["DEMO 106"]["After the repair"] == ["The tests have not been repeated after the repair yet."]
 
 
+REASON = "metal in the tank, seen with the owner"
+
+
+def name_the_pump(technician, *, answers: bool) -> list[dict]:
+    override = [technician.entry("gate_overridden", {"reason": REASON})] if answers else []
+    said = technician.entry("concluded", {"fault": "pump_worn", "text": "The pump.", "pump": "open", "verdicts": []})
+    return [*technician.opening(), technician.reading("crank_pressure", 150), *override, said]
+
+
+@pytest.mark.parametrize("page", ["", "/report"])
+def test_a_pump_named_all_the_same_says_who_answers(technician, office, page):
+    technician.sync(name_the_pump(technician, answers=True))
+    text = words(office.get(f"/office/cases/{technician.case}{page}"))
+    assert REASON in text
+    assert "technician of own" in text
+    assert "24 Nov 2026, 09:00 UTC" in text
+    assert "although evidence is missing" not in text
+    assert "answered differently" not in text
+    assert "guess" in text
+
+
+@pytest.mark.parametrize("page", ["", "/report"])
+def test_a_pump_named_without_evidence_is_a_warning(technician, office, page):
+    technician.sync(name_the_pump(technician, answers=False))
+    text = words(office.get(f"/office/cases/{technician.case}{page}"))
+    assert "Warning. The pump was named although evidence is missing: cranking speed" in text
+
+
+RETESTS = [("320", "Retest passed The retest has passed"), ("150", "Retest failed The retest has failed")]
+
+
+@pytest.mark.parametrize(("pressure", "standing"), RETESTS)
+def test_before_and_after_stand_side_by_side(technician, office, pressure, standing):
+    after = {"phase": "after_repair"}
+    technician.sync([
+        *technician.opening(), technician.reading("crank_pressure", 165, unit="bar"),
+        technician.entry("repair_recorded", {"text": "injector 4 replaced"}),
+        technician.reading("crank_pressure", int(pressure), unit="bar", **after),
+        technician.reading("crank_rise_time", 0.8, **after),
+    ])  # fmt: skip
+    case = words(office.get(f"/office/cases/{technician.case}"))
+    assert standing in case
+    for text in (case, words(office.get(f"/office/cases/{technician.case}/report"))):
+        word = "Within limits" if pressure == "320" else "Outside limits"
+        assert f"Rail pressure while cranking 165 bar Outside limits {pressure} bar {word}" in text
+        assert "Not measured 0.8 s Within limits" in text
+
+
+def test_a_second_repair_does_not_inherit_the_retest(technician, office):
+    technician.sync([
+        *technician.opening(), technician.entry("repair_recorded", {"text": "one"}),
+        technician.reading("crank_pressure", 150, phase="after_repair"),
+        technician.entry("repair_recorded", {"text": "two"}),
+    ])  # fmt: skip
+    assert "The tests have not been repeated after the repair yet." in words(
+        office.get(f"/office/cases/{technician.case}/report")
+    )
+    page = words(office.get(f"/office/cases/{technician.case}"))
+    assert "Retest due" in page
+    assert "Before and after" not in page
+
+
+def words(page) -> str:
+    return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", page.text))
+
+
 def test_the_page_has_both_parts_and_the_seal(technician, office):
     technician.sync([*technician.opening(), technician.reading("crank_pressure", 180, unit="bar")])
     page = office.get(f"/office/cases/{technician.case}/report").text

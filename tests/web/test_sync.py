@@ -241,6 +241,26 @@ def test_an_apprentice_cannot_sign_off(apprentice, technician):
     ]
 
 
+def test_an_apprentice_cannot_answer_for_the_pump(apprentice, technician, office, database):
+    reason = {"reason": "the mentor said so over the phone"}
+    answer = apprentice.sync([*apprentice.opening(), apprentice.entry("gate_overridden", reason)])
+    assert statuses(answer) == ["stored", "stored", "refused"]
+    assert answer["results"][2]["problems"][0]["code"] == "not_allowed"
+    assert statuses(technician.sync([technician.entry("gate_overridden", reason, case=apprentice.case)])) == ["stored"]
+    with database.reading() as session:
+        pump = cases.get_case(own_workshop(session), apprentice.case).assessment["pump"]
+    assert (pump["status"], pump["override"]["reason"]) == ("open", reason["reason"])
+
+
+def test_a_conclusion_that_names_the_pump_too_early_is_kept(technician, database):
+    said = technician.entry("concluded", {"fault": "pump_worn", "text": "the pump"})
+    assert statuses(technician.sync([*technician.opening(), said]))[-1] == "stored"
+    with database.reading() as session:
+        found = cases.get_case(own_workshop(session), technician.case)
+    assert "although evidence is missing" in found.assessment["pump"]["warning"]
+    assert found.document["concluded"]["fault"] == "pump_worn"
+
+
 def test_two_phones_of_one_person_are_two_devices(app, technician, database):
     assert isinstance(technician, Phone)
     answer = technician.sync([technician.entry("case_opened", {}, device=new_id())])

@@ -16,17 +16,26 @@ from .numeric import is_number
 from .problems import EngineError, Problem, show
 from .quantity import MOST_CYLINDERS, PHASES, check_reading, phase_of, read_reading
 
-# readings: list of Reading in order; not_measured: {phase: [quantity ids]}; chosen: what choose_limits returns
+# readings: list of Reading in order; not_measured: {phase: [quantity ids]}; chosen: what choose_limits returns;
+# concluded, gate_override: what folding stamped, or None; repaired: True once a repair stands in the log;
+# earlier_retests: ids of readings taken after a repair that another repair followed
 Case = namedtuple(
-    "Case", ("id", "vehicle", "complaints", "codes", "chosen", "readings", "not_measured", "state", "steps", "notes")
-)
+    "Case", (
+        "id", "vehicle", "complaints", "codes", "chosen", "readings", "not_measured", "state", "steps", "notes",
+        "concluded", "gate_override", "repaired", "earlier_retests",
+    )
+)  # fmt: skip
 
 FORMAT = "railcase-case/1"
 OWN_KEYS = ("format", "id", "vehicle", "complaints", "codes", "limits", "readings", "not_measured")
-# keys that folding adds; judging looks at state and steps and passes the others over
+# keys that folding adds; judging looks at a few (the end of Case) and passes the others over
 FOLD_KEYS = (
     "state", "opened_at", "opened_by", "updated_at", "entries", "steps", "notes", "photos", "cautions", "voided",
-    "signed", "concluded", "repairs", "outcome", "conflicts", "set_aside",
+    "signed", "concluded", "repairs", "outcome", "gate_override", "earlier_retests", "conflicts", "set_aside",
+)  # fmt: skip
+FOLD_TYPES = (
+    ("steps", dict, "an object"), ("state", str, "text"), ("concluded", dict, "an object"),
+    ("gate_override", dict, "an object"), ("earlier_retests", list, "a list"),
 )  # fmt: skip
 VEHICLE_TEXTS = ("description", "registration", "vin")
 VEHICLE_KEYS = VEHICLE_TEXTS + ("layout", "supply", "cylinders", "assumed")
@@ -202,7 +211,7 @@ def check_frame(case: object, book: Book) -> list:
     problems += check_codes(case.get("codes"))
     problems += check_limits(case.get("limits"), book)
     problems += check_missed(case.get("not_measured"), book)
-    for key, kind, name in (("steps", dict, "an object"), ("state", str, "text")):
+    for key, kind, name in FOLD_TYPES:
         if case.get(key) is not None and not isinstance(case[key], kind):
             problems.append(Problem("wrong_type", key, f"{show(case[key])} is not {name}"))
     readings = case.get("readings")
@@ -241,6 +250,10 @@ def clean_case(case: dict, readings: list, notes: list, book: Book) -> Case:
         case.get("state") or "open",
         case.get("steps"),
         notes,
+        case.get("concluded"),
+        case.get("gate_override"),
+        bool(case.get("repairs")),
+        case.get("earlier_retests") or [],
     )
 
 

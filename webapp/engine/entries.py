@@ -22,6 +22,7 @@ from .document import (
 from .problems import Problem, refuse, show
 from .quantity import MOST_CYLINDERS, PHASES, check_reading, phase_of
 
+_, AFTER = PHASES
 ENTRY_KEYS = ("id", "case", "device", "seq", "clock", "at", "by", "kind", "body")
 LONGEST_TEXT = 20000
 LONGEST_NAME = 200
@@ -46,6 +47,7 @@ BODIES = {
     "photo_added": {"sha256": "sha256!", "type": "photo!", "size": "count!", "caption": "text", "check": "name"},
     "caution_acknowledged": {"caution": "name!", "check": "name"},
     "signed_off": {"check": "name", "role": "name"},
+    "gate_overridden": {"reason": "reason!"},
     "concluded": {
         "fault": "name", "text": "text", "engine": "name", "limits": "any", "verdicts": "any", "pump": "name",
     },
@@ -75,6 +77,14 @@ def check_text(value: object, longest: int, field: str) -> list:
     return []
 
 
+def check_reason(value: object, field: str) -> list:
+    """Return problems of a reason that somebody answers for: text that is not blank."""
+    problems = check_text(value, LONGEST_TEXT, field)
+    if problems or value.strip():  # type: ignore[attr-defined]
+        return problems
+    return [Problem("missing", field, "is blank; write the reason in words")]
+
+
 def check_whole(value: object, low: int, high: int, field: str) -> list:
     if is_whole(value) and low <= value <= high:  # type: ignore[operator]
         return []
@@ -91,6 +101,8 @@ def check_field(value: object, kind: str, field: str, book: Book) -> list:
         return check_text(value, LONGEST_TEXT, field)
     if kind == "name":
         return check_text(value, LONGEST_NAME, field)
+    if kind == "reason":
+        return check_reason(value, field)
     if kind == "flag":
         return check_flag(value, field)
     if kind == "names":
@@ -181,7 +193,7 @@ def empty_case(entries: list, book: Book) -> dict:
         "limits": {"profile": "generic", "overrides": {}}, "readings": [], "not_measured": [], "state": "open",
         "opened_at": first["at"], "opened_by": first["by"], "updated_at": entries[-1]["at"], "entries": len(entries),
         "steps": {}, "notes": [], "photos": [], "cautions": [], "voided": [], "signed": [], "concluded": None,
-        "repairs": [], "outcome": None, "conflicts": [],
+        "repairs": [], "outcome": None, "gate_override": None, "earlier_retests": [], "conflicts": [],
     }  # fmt: skip
 
 
@@ -232,8 +244,15 @@ def conclude(case: dict, entry: dict, body: dict) -> None:
     case["state"] = "concluded"
 
 
+def override_gate(case: dict, entry: dict, body: dict) -> None:
+    case["gate_override"] = stamp(entry, body)
+
+
 def repair(case: dict, entry: dict, body: dict) -> None:
+    """Note the repair; what was read, or could not be read, after an earlier one says nothing about this one."""
     case["repairs"].append(stamp(entry, body))
+    case["earlier_retests"] = [row["id"] for row in case["readings"] if phase_of(row) == AFTER]
+    case["not_measured"] = [row for row in case["not_measured"] if phase_of(row) != AFTER]
     case["state"] = "repaired"
 
 
@@ -245,6 +264,7 @@ def confirm(case: dict, entry: dict, body: dict) -> None:
 def reopen(case: dict, entry: dict, body: dict) -> None:
     case["concluded"] = None
     case["outcome"] = None
+    case["gate_override"] = None
     case["state"] = "open"
 
 
@@ -284,6 +304,7 @@ FOLDS = {
     "photo_added": append_to("photos"),
     "caution_acknowledged": append_to("cautions"),
     "signed_off": append_to("signed"),
+    "gate_overridden": override_gate,
     "concluded": conclude,
     "repair_recorded": repair,
     "outcome_confirmed": confirm,

@@ -9,6 +9,7 @@ Source: the case contract, 'Assessment'.
 
 from . import ENGINE_VERSION
 from .book import Book
+from .budget import leak_budget
 from .document import Case, read_case, read_folded
 from .isolation import (
     by_fault,
@@ -20,11 +21,10 @@ from .isolation import (
     suspect_rows,
     wanted_quantities,
 )
-from .ledger import check_gate, judge_pump, write_ledger
+from .ledger import check_gate, fitting_quantities, judge_pump, quantity_words, write_ledger
 from .limits import resolve_limits
-from .numeric import median
 from .quantity import PHASES
-from .verdicts import is_evidence, judge_phase, latest_readings, repeated_quantities
+from .verdicts import fails, is_evidence, judge_phase, latest_readings, repeated_quantities
 
 FORMAT = "railcase-assessment/1"
 PUMP_FAULT = "pump_worn"
@@ -114,18 +114,46 @@ def conclude(suspects: list, read: dict, pump: dict, case: Case) -> dict | None:
     }
 
 
-def return_budget(findings: list) -> dict:
-    """Return what the injector return says in mL/min: total, and each cylinder's excess over the median of all.
+def write_override(case: Case) -> dict | None:
+    """Return who took responsibility for naming the pump before its gate was answered, None when nobody did."""
+    if case.gate_override is None:
+        return None
+    return {key: case.gate_override.get(key) for key in ("reason", "by", "at")}
 
-    Empty while nothing was collected.
+
+def warn_of_pump(case: Case, pump: dict, book: Book) -> str | None:
+    """Return a warning when somebody named the pump short of proof and nobody answers for it in writing."""
+    named = (case.concluded or {}).get("fault") == PUMP_FAULT
+    if not named or pump["status"] == "condemned" or pump["override"] is not None:
+        return None
+    missing = [name for name in book.quantity_order if name in pump["missing"]]
+    if missing:
+        return f"The pump was named although evidence is missing: {quantity_words(missing, book)}."
+    return "The pump was named although the evidence recorded does not prove it."
+
+
+def judge_retest(case: Case, after: dict, book: Book) -> dict:
+    """Return the standing of the repair: {status, text}, the text one sentence.
+
+    Status: not_due, due (readings of the retest are missing), passed (all of them pass), failed (a reading after the
+    repair fails), unclear (one is doubted or unclear, or could not be measured).
     """
-    rows = [f.row for f in findings if f.quantity == "injector_return" and is_evidence(f) and f.row["detail"]["rates"]]
-    if not rows:
-        return {}
-    rates = rows[0]["detail"]["rates"]
-    centre = median(rates)
-    excess = [max(rate - centre, 0.0) for rate in rates]
-    return {"injector_return_ml_min": sum(rates), "median_ml_min": centre, "excess_ml_min": excess}
+    if case.state != "repaired" and not (case.state == "confirmed" and case.repaired):
+        return {"status": "not_due", "text": "No retest is due."}
+    wanted = fitting_quantities(book.checks[RETEST]["quantities"], case.vehicle, book)
+    unread = [name for name in wanted if name not in after]
+    still = [name for name in unread if name not in case.not_measured[AFTER] and case.state == "repaired"]
+    vague = [name for name in wanted if name in after and not is_evidence(after[name])]
+    standings = (
+        ("failed", [name for name in book.quantity_order if fails(after.get(name))], "outside limits after the repair"),
+        ("unclear", vague, "what was read after the repair decides nothing, take it again"),
+        ("due", still, "to be read after the repair"),
+        ("unclear", unread, "not measured after the repair"),
+        ("passed", wanted, "within limits after the repair"),
+    )
+    status, names, words = next(row for row in standings if row[1])
+    verb = "is" if status in ("due", "unclear") else "has"
+    return {"status": status, "text": f"The retest {verb} {status}: {quantity_words(names, book)} {words}."}
 
 
 def step_row(check: dict, quantities: list, reason: str) -> dict:
@@ -192,14 +220,18 @@ def assess(case: Case, book: Book) -> dict:
     notes = notes + [f.doubt for f in findings if f.doubt is not None and f.doubt not in notes]
     after_findings, after_notes = judge_phase(case, AFTER, book)
     read = {f.quantity: f for f in findings}
-    after = {f.quantity: f for f in after_findings}
+    after = {f.quantity: f for f in after_findings if f.row["reading"] not in case.earlier_retests}
     suspects = list_suspects(model.faults, by_fault(model, weights))
     gate = check_gate(case, read, book)
     pump = judge_pump(case, read, gate, pump_belief(suspects), book)
+    pump["override"] = write_override(case)
+    pump["warning"] = warn_of_pump(case, pump, book)
     conclusion = conclude(suspects, read, pump, case)
     first = prerequisites(suspects[0].fault, read, case, book) if conclusion is not None else []
     conclusion = None if first else conclusion
     ranked = rank_checks(model, weights, findings, case, book)
+    last_rows = last_words(suspects, pump, read, case, book)
+    budget = leak_budget(findings, case, book)
     return {
         "format": FORMAT,
         "case": case.id,
@@ -208,11 +240,12 @@ def assess(case: Case, book: Book) -> dict:
         "verdicts": [f.row for f in findings + after_findings],
         "suspects": suspect_rows(suspects, findings),
         "pump": pump,
-        "ledger": write_ledger(case, suspects, read, pump, gate, book),
-        "leak_budget": return_budget(findings),
-        "next": plan_next(case, conclusion, first, after, ranked, last_words(suspects, pump, read, case, book), book),
+        "ledger": write_ledger(case, suspects, read, pump, gate, budget, book),
+        "leak_budget": budget,
+        "next": plan_next(case, conclusion, first, after, ranked, last_rows, book),
         "conclusion": conclusion,
-        "notes": case.notes + notes + after_notes,
+        "retest": judge_retest(case, after, book),
+        "notes": case.notes + ([pump["warning"]] if pump["warning"] else []) + notes + after_notes,
     }
 
 

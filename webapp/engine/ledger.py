@@ -156,7 +156,14 @@ def judge_pump_row(component: dict, pump: dict, read: dict, gate: list, book: Bo
     return ledger_row(component, "locked", pump["supports"], [], text, read)
 
 
-def write_ledger(case: Case, suspects: list, read: dict, pump: dict, gate: list, book: Book) -> list:
+def add_leak(row: dict, budget: dict) -> None:
+    """Add what a leak costs in pressure (budget.py) to the row of the component that the evidence points at."""
+    for leak in budget.get("leaks", []):
+        if row["status"] == "points_here" and leak["component"] == row["component"] and leak["text"]:
+            row["text"] += " " + leak["text"]
+
+
+def write_ledger(case: Case, suspects: list, read: dict, pump: dict, gate: list, budget: dict, book: Book) -> list:
     """Return the ledger, one row a component that this vehicle has, the pump last."""
     rows = []
     for component in book.components:
@@ -166,4 +173,5 @@ def write_ledger(case: Case, suspects: list, read: dict, pump: dict, gate: list,
             rows.append(judge_pump_row(component, pump, read, gate, book))
         else:
             rows.append(judge_component(component, case, suspects, read, book))
+            add_leak(rows[-1], budget)
     return rows

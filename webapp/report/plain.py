@@ -1,5 +1,7 @@
 """The customer's part of the report: a few plain sentences, and never more than the evidence carries."""
 
+from webapp.wording import write_day_and_time
+
 PUMP_ANSWERS = {
     "cleared": "The high-pressure pump is not at fault: the tests showed that it makes enough pressure.",
     "open": "Whether the high-pressure pump is at fault has not been shown. Replacing it now would be a guess.",
@@ -59,8 +61,19 @@ def explain_pump(found: dict) -> list[str]:
     answer = PUMP_ANSWERS.get(found["row"].pump or "", PUMP_ANSWERS["open"])
     missing = found["pump_missing"]
     if found["row"].pump in ("cleared", "condemned") or not missing:
-        return [answer]
-    return [answer, f"Still to be shown: {', '.join(name.lower() for name in missing)}."]
+        return [answer, *explain_naming(found)]
+    return [answer, f"Still to be shown: {', '.join(name.lower() for name in missing)}.", *explain_naming(found)]
+
+
+def explain_naming(found: dict) -> list[str]:
+    """Who names the pump although it is not proven, and why; or that it was named and nobody answers for it."""
+    override = found["override"]
+    if override is None:
+        return [found["pump_warning"]] if found["pump_warning"] else []
+    when = write_day_and_time(override["at"])
+    return [
+        f"{override['by']} answers for naming the pump although this is not proven ({when}). Reason: {override['reason']}"
+    ]
 
 
 def explain_repair(found: dict) -> list[str]:
@@ -68,10 +81,11 @@ def explain_repair(found: dict) -> list[str]:
 
 
 def explain_retest(found: dict) -> list[str]:
-    after = [row for row in found["readings"] if row["phase"] == "after_repair" and row["verdict"]]
+    after = [row["after"]["text"] for row in found["comparison"] if row["after"]["verdict"]]
     if found["repairs"] and not after:
         return ["The tests have not been repeated after the repair yet."]
-    return [row["text"] for row in after]
+    standing = [] if found["retest"]["status"] == "not_due" else [found["retest"]["text"]]
+    return standing + after
 
 
 def explain_limits_of_proof(found: dict) -> list[str]:

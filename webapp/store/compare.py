@@ -1,5 +1,7 @@
 """Where the answer that a phone gave the customer differs from the server's own assessment of the same entries."""
 
+PUMP_FAULT = "pump_worn"
+
 
 def list_differences(case: dict, assessment: dict) -> list[dict]:
     """Compare the entry `concluded` with the assessment.
@@ -13,11 +15,17 @@ def list_differences(case: dict, assessment: dict) -> list[dict]:
     rows = list_verdict_differences(concluded, assessment)
     conclusion = assessment.get("conclusion") or {}
     pump = (assessment.get("pump") or {}).get("status")
-    if concluded.get("fault") != conclusion.get("fault"):
+    if concluded.get("fault") != conclusion.get("fault") and not is_answered_for(concluded, assessment):
         rows.append(describe("fault", "", concluded.get("fault"), conclusion.get("fault")))
     if concluded.get("pump") is not None and concluded["pump"] != pump:
         rows.append(describe("pump", "", concluded["pump"], pump))
     return rows + list_causes(concluded, assessment) if rows else []
+
+
+def is_answered_for(concluded: dict, assessment: dict) -> bool:
+    """True when the pump was named short of proof and a person answers for that in writing: no difference of programs."""
+    pump = assessment.get("pump") or {}
+    return concluded.get("fault") == PUMP_FAULT and not assessment.get("conclusion") and bool(pump.get("override"))
 
 
 def list_verdict_differences(concluded: dict, assessment: dict) -> list[dict]:

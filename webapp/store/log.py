@@ -16,6 +16,10 @@ from webapp.store.shape import list_shape_problems, write_content
 
 CHAIN_START = "0" * 64
 LARGEST_PAGE_BYTES = 1_000_000
+NOT_BY_APPRENTICES = {
+    "signed_off": "let a technician or the office sign off",
+    "gate_overridden": "let a technician or the office answer for naming the pump",
+}
 
 
 class Arrival(NamedTuple):
@@ -37,7 +41,7 @@ def next_chain(before: str, content: str) -> str:
 
 
 def list_problems(workshop: Workshop, entry: dict, device: str) -> list[dict]:
-    """What speaks against a new entry: its shape, its sender, its content, and for a sign-off its author's role."""
+    """What speaks against a new entry: its shape, its sender, its content, and for some kinds its author's role."""
     problems = list_shape_problems(entry)
     if problems:
         return problems
@@ -49,18 +53,18 @@ def list_problems(workshop: Workshop, entry: dict, device: str) -> list[dict]:
                 "text": f"device: {entry['device']!r} is not the phone that sends it; send it from that phone",
             }
         ]
-    return judging.list_problems(entry) or list_sign_off_problems(workshop, entry)
+    return judging.list_problems(entry) or list_role_problems(workshop, entry)
 
 
-def list_sign_off_problems(workshop: Workshop, entry: dict) -> list[dict]:
-    author = find_author(workshop, entry["by"], entry["device"]) if entry["kind"] == "signed_off" else None
+def list_role_problems(workshop: Workshop, entry: dict) -> list[dict]:
+    author = find_author(workshop, entry["by"], entry["device"]) if entry["kind"] in NOT_BY_APPRENTICES else None
     if author is None or author.role != "apprentice":
         return []
     return [
         {
             "code": "not_allowed",
             "field": "by",
-            "text": f"by: {author.name} is an apprentice; let a technician or the office sign off",
+            "text": f"by: {author.name} is an apprentice; {NOT_BY_APPRENTICES[entry['kind']]}",
         }
     ]
 

@@ -79,6 +79,7 @@ def write_uncertainty(verdict: dict | None) -> str:
 def lay_out_reading(reading: dict, verdict: dict | None, authors: Authors) -> dict:
     return {
         "id": reading["id"],
+        "quantity": reading["quantity"],
         "name": name_of("quantities", reading["quantity"]),
         "value": write_value(reading, (verdict or {}).get("unit")),
         "uncertainty": write_uncertainty(verdict),
@@ -100,6 +101,14 @@ def lay_out_readings(whole: cases.WholeCase, authors: Authors) -> list[dict]:
     verdicts = {row["reading"]: row for row in whole.assessment.get("verdicts") or []}
     readings = whole.document.get("readings") or []
     return [lay_out_reading(reading, verdicts.get(reading["id"]), authors) for reading in readings]
+
+
+def lay_out_comparison(document: dict, readings: list[dict]) -> list[dict]:
+    """What was measured after the last repair, each beside the same before it: rows of name, before, after."""
+    stale = document.get("earlier_retests") or []
+    latest = {(row["quantity"], row["phase"]): row for row in readings}
+    after = [row for key, row in latest.items() if key[1] == "after_repair" and row["id"] not in stale]
+    return [{"name": row["name"], "before": latest.get((row["quantity"], "before")), "after": row} for row in after]
 
 
 def lay_out_steps(document: dict) -> list[dict]:
@@ -125,6 +134,10 @@ def sign(rows: list | None, authors: Authors) -> list[dict]:
         }
         for row in rows or []
     ]
+
+
+def sign_one(row: dict | None, authors: Authors) -> dict | None:
+    return sign([row], authors)[0] if row else None
 
 
 def lay_out_log(rows: list, authors: Authors) -> list[dict]:
@@ -171,6 +184,7 @@ def read_sheet(workshop: Workshop, case_id: str) -> dict:
     document, assessment = whole.document, whole.assessment
     authors = Authors(workshop, whole.log)
     pump = assessment.get("pump") or {}
+    readings = lay_out_readings(whole, authors)
     return {
         "row": whole.row,
         "case": document,
@@ -178,7 +192,11 @@ def read_sheet(workshop: Workshop, case_id: str) -> dict:
         "vehicle": lay_out_vehicle(document.get("vehicle") or {}),
         "complaints": [name_of("complaints", row) for row in document.get("complaints") or []],
         "differences": whole.differences,
-        "readings": lay_out_readings(whole, authors),
+        "readings": readings,
+        "comparison": lay_out_comparison(document, readings),
+        "retest": assessment.get("retest") or {"status": "not_due", "text": ""},
+        "override": sign_one(document.get("gate_override"), authors),
+        "pump_warning": pump.get("warning"),
         "voided": [lay_out_reading(row, None, authors) for row in document.get("voided") or []],
         "not_measured": [
             {**row, "name": name_of("quantities", row["quantity"])} for row in document.get("not_measured") or []
@@ -190,8 +208,8 @@ def read_sheet(workshop: Workshop, case_id: str) -> dict:
         "cautions": sign(document.get("cautions"), authors),
         "signed": sign(document.get("signed"), authors),
         "repairs": sign(document.get("repairs"), authors),
-        "concluded": next(iter(sign([document["concluded"]], authors)), None) if document.get("concluded") else None,
-        "outcome": next(iter(sign([document["outcome"]], authors)), None) if document.get("outcome") else None,
+        "concluded": sign_one(document.get("concluded"), authors),
+        "outcome": sign_one(document.get("outcome"), authors),
         "photos": lay_out_photos(workshop, document, authors),
         "log": lay_out_log(whole.log, authors),
         "broken_at": log.verify_case(workshop, case_id),

@@ -39,10 +39,13 @@ export function Fold({ act, title, open = false, children }) {
 }
 
 /** Name of the person behind an id. */
-export function PersonName({ id }) {
-  const { state } = useApp();
+export function personName(state, id) {
   const known = state.people.find((person) => person.id === id);
   if (known) return known.name;
   if (id === 'me' || id === state.person.id) return state.person.name || state.settings.name || 'this phone';
   return 'someone else';
+}
+
+export function PersonName({ id }) {
+  return personName(useApp().state, id);
 }

@@ -11,7 +11,7 @@ import { address } from '../routes.js';
 const KIND_WORDS = {
   case_opened: 'Case opened', vehicle_set: 'Vehicle details', complaint_set: 'Complaint', codes_set: 'Stored codes', limits_set: 'Limits',
   step_ticked: 'Step done', reading_taken: 'Reading', not_measured: 'Could not be measured', reading_voided: 'Reading struck out',
-  note_added: 'Note', photo_added: 'Photo', caution_acknowledged: 'Caution read', signed_off: 'Sign-off', concluded: 'Conclusion',
+  note_added: 'Note', photo_added: 'Photo', caution_acknowledged: 'Caution read', signed_off: 'Sign-off', gate_overridden: 'Pump named all the same', concluded: 'Conclusion',
   repair_recorded: 'Repair', outcome_confirmed: 'Outcome', reopened: 'Opened again',
 };
 

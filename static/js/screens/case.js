@@ -4,6 +4,8 @@ import { Button } from '../parts/button.js';
 import { Fold, Frame } from '../parts/frame.js';
 import { Ledger } from '../parts/ledger.js';
 import { Circuit } from '../parts/circuit.js';
+import { PumpOverride } from '../parts/pump.js';
+import { RetestLine } from '../parts/retest.js';
 import { STATE_WORDS, formatCount } from '../format.js';
 import { byId, checkProgress, listChecks, nextCheck, roughCase } from '../plan.js';
 import { address } from '../routes.js';
@@ -31,18 +33,36 @@ export function caseName(kase) {
   return kase.vehicle.description || kase.vehicle.registration || 'Vehicle without a name';
 }
 
+/** Concluded or later: what was concluded, and how the repair stands. */
+function Closed({ kase, assessment }) {
+  const { retest, pump } = assessment;
+  const repaired = retest.status !== 'not_due';
+  const said = kase.concluded ? kase.concluded.text : '';
+  return html`${repaired ? html`<${RetestLine} retest=${retest} />` : null}
+    <p class=${repaired ? '' : 'headline'}>${repaired && kase.state === 'repaired' ? 'Repaired' : STATE_WORDS[kase.state]}. ${said}</p>
+    <${PumpOverride} pump=${pump} />`;
+}
+
 function Headline({ kase, assessment, next, trouble }) {
   if (!assessment) return html`<p class="headline">Verdicts and ledger are not worked out just now. Choose a check and record: nothing is lost.</p>
     ${trouble ? html`<p class="help" data-trouble="true">Reason: ${trouble}</p>` : null}`;
-  if (kase.state !== 'open') return html`<p class="headline">${STATE_WORDS[kase.state]}. ${kase.concluded ? kase.concluded.text : ''}</p>`;
+  if (kase.state !== 'open') return html`<${Closed} kase=${kase} assessment=${assessment} />`;
   if (assessment.conclusion) return html`<p class="headline" data-conclusion=${assessment.conclusion.fault}>${assessment.conclusion.text}</p>`;
   if (next) return html`<p class="headline">${next.reason}</p>`;
   return html`<p class="headline">The checks on the list can teach nothing more. Conclude in your own words, or take a reading again.</p>`;
 }
 
+function bottomAfterRepair(id, assessment) {
+  const href = address('case', id, 'conclude');
+  const status = assessment ? assessment.retest.status : 'due';
+  if (status === 'failed') return html`<${Button} act="reopen-case" kind="main" href=${href}>Open the case again<//>`;
+  if (status === 'passed') return html`<${Button} act="confirm" kind="main" href=${href}>Confirm what really fixed it<//>`;
+  if (status === 'unclear' && assessment.next.length === 0) return html`<${Button} act="confirm" kind="main" href=${href}>Confirm without a full retest<//>`;
+  return html`<${Button} act="next-check" kind="main" href=${address('case', id, 'check', 'retest')}>Next: test again after the repair<//>`;
+}
+
 function bottomFor(id, kase, assessment, next) {
-  if (kase.state === 'repaired' && assessment && assessment.next.length === 0) return html`<${Button} act="confirm" kind="main" href=${address('case', id, 'conclude')}>Tested again: confirm what fixed it<//>`;
-  if (kase.state === 'repaired') return html`<${Button} act="next-check" kind="main" href=${address('case', id, 'check', 'retest')}>Next: test again after the repair<//>`;
+  if (kase.state === 'repaired') return bottomAfterRepair(id, assessment);
   if (kase.state === 'concluded' || kase.state === 'confirmed') return html`<${Button} act="result" kind="main" href=${address('case', id, 'result')}>See the result<//>`;
   if (assessment && assessment.conclusion) return html`<${Button} act="conclude" kind="main" href=${address('case', id, 'conclude')}>Conclude<//>`;
   if (!next) return html`<${Button} act="conclude" kind="main" href=${address('case', id, 'conclude')}>Conclude in your own words<//>`;

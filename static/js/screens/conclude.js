@@ -3,54 +3,49 @@ import { html, useState } from '../parts/html.js';
 import { Button } from '../parts/button.js';
 import { Choices, TextArea } from '../parts/field.js';
 import { Fold, Frame } from '../parts/frame.js';
-import { PumpStanding } from '../parts/pump.js';
+import { Override } from '../parts/override.js';
+import { PumpStanding, missingNames } from '../parts/pump.js';
+import { RetestLine } from '../parts/retest.js';
+import { Problems, useWriter } from '../parts/writer.js';
 import { formatChance } from '../format.js';
+import { PUMP_FAULT, conclusionBody, mayNamePump, namedPumpText } from '../gate.js';
 import { byId, fitsVehicle } from '../plan.js';
-import { keepDraft, readDraft } from '../offline/drafts.js';
 import { address } from '../routes.js';
 import { caseName, useCase } from './case.js';
 
-/** What is signed as the conclusion: the words, and what the engine said at that moment. */
-export function conclusionBody(text, assessment) {
-  const body = { text, fault: assessment && assessment.conclusion ? assessment.conclusion.fault : null };
-  if (!assessment) return body;
-  return { ...body, engine: assessment.engine, limits: assessment.limits, pump: assessment.pump.status,
-    verdicts: assessment.verdicts.map((v) => ({ reading: v.reading, verdict: v.verdict })) };
-}
-
-function useWriter(id, kind, act, draftKey, start) {
-  const [text, setText] = useState(() => readDraft(draftKey) ?? start);
-  const [problems, setProblems] = useState([]);
-  const change = (next) => {
-    setText(next);
-    keepDraft(draftKey, next);
-  };
-  const save = async (body) => {
-    const answer = await act.record([{ case: id, kind, body }]);
-    setProblems(answer.problems);
-    if (answer.saved) keepDraft(draftKey, null);
-    return Boolean(answer.saved);
-  };
-  return { text, change, problems, save };
-}
-
-function Problems({ rows }) {
-  return rows.length ? html`<p class="error" role="alert">${rows.map((p) => p.text).join(' ')}</p>` : null;
-}
-
-function ConcludePart({ id, kase, assessment, act, catalogue }) {
-  const conclusion = assessment && assessment.conclusion;
-  const form = useWriter(id, 'concluded', act, `conclude.${id}`, conclusion ? conclusion.text : '');
-  const done = async () => { if (await form.save(conclusionBody(form.text.trim(), assessment))) location.hash = address('case', id, 'result'); };
+function Standing({ conclusion, assessment, catalogue }) {
   const likely = assessment ? assessment.suspects.slice(0, 3) : [];
+  if (conclusion) return html`<p class="headline" data-conclusion=${conclusion.fault}>${conclusion.text}</p>`;
+  return html`<p>The evidence does not settle it yet. You can still conclude in your own words; the record shows what was open.</p>
+    ${likely.length ? html`<p>Most likely so far: ${likely.map((s) => `${(byId(catalogue.faults, s.fault) || { name: s.fault }).name.toLowerCase()} (${formatChance(s.probability)})`).join(', ')}.</p>` : null}`;
+}
+
+const NAMED = [
+  { id: PUMP_FAULT, name: 'Name the high-pressure pump', help: 'The report says who answers for it, and why.' },
+  { id: 'none', name: 'Name no part', help: 'Your words stand alone.' },
+];
+
+function ConcludePart({ id, assessment, act, catalogue, person }) {
+  const conclusion = assessment && assessment.conclusion;
+  const [named, setNamed] = useState('');
+  const form = useWriter(id, 'concluded', act, `conclude.${id}`, conclusion ? conclusion.text : '');
+  const chooses = Boolean(assessment && !conclusion && assessment.pump.override);
+  const pick = (choice) => {
+    const words = namedPumpText(missingNames(assessment.pump, catalogue));
+    setNamed(choice);
+    if (choice === PUMP_FAULT && !form.text.trim()) form.change(words);
+    if (choice !== PUMP_FAULT && form.text === words) form.change('');
+  };
+  const body = () => conclusionBody(form.text.trim(), assessment, chooses && named === PUMP_FAULT ? PUMP_FAULT : null);
+  const done = async () => { if (await form.save(body())) location.hash = address('case', id, 'result'); };
   return html`<section data-part="conclude">
-    ${conclusion ? html`<p class="headline" data-conclusion=${conclusion.fault}>${conclusion.text}</p>` : html`<p>The evidence does not settle it yet. You can still conclude in your own words; the
-      record shows what was open.</p>
-      ${likely.length ? html`<p>Most likely so far: ${likely.map((s) => `${(byId(catalogue.faults, s.fault) || { name: s.fault }).name.toLowerCase()} (${formatChance(s.probability)})`).join(', ')}.</p>` : null}`}
+    <${Standing} conclusion=${conclusion} assessment=${assessment} catalogue=${catalogue} />
     ${assessment ? html`<${PumpStanding} pump=${assessment.pump} catalogue=${catalogue} />` : null}
+    ${chooses ? html`<${Choices} name="named" label="This conclusion" options=${NAMED} isChosen=${(choice) => choice === named} onPick=${pick} />` : null}
     <${TextArea} name="conclusion" label="Conclusion, as the customer should read it" value=${form.text} onText=${form.change} />
     <${Problems} rows=${form.problems} />
-    <${Button} act="save-conclusion" kind="main" disabled=${!form.text.trim()} onClick=${done}>Sign the conclusion<//>
+    <${Button} act="save-conclusion" kind="main" disabled=${!form.text.trim() || (chooses && !named)} onClick=${done}>Sign the conclusion<//>
+    ${mayNamePump(person, assessment) ? html`<${Override} id=${id} pump=${assessment.pump} catalogue=${catalogue} act=${act} />` : null}
   </section>`;
 }
 
@@ -79,13 +74,14 @@ function ConfirmPart({ id, kase, act, catalogue, open }) {
   <//>`;
 }
 
-function ReopenPart({ id, act }) {
-  const form = useWriter(id, 'reopened', act, `reopen.${id}`, '');
+function ReopenPart({ id, act, retest }) {
+  const failed = Boolean(retest && retest.status === 'failed');
+  const form = useWriter(id, 'reopened', act, `reopen.${id}`, failed ? retest.text : '');
   const done = async () => { if (await form.save({ reason: form.text.trim() })) location.hash = address('case', id); };
-  return html`<${Fold} act="part-reopen" title="Open the case again">
+  return html`<${Fold} act="part-reopen" title="Open the case again" open=${failed}>
     <${TextArea} name="reopen" label="Why?" value=${form.text} onText=${form.change} rows=${2} />
     <${Problems} rows=${form.problems} />
-    <${Button} act="save-reopen" disabled=${!form.text.trim()} onClick=${done}>Open again<//>
+    <${Button} act="save-reopen" kind=${failed ? 'main' : 'plain'} disabled=${!form.text.trim()} onClick=${done}>Open the case again<//>
   <//>`;
 }
 
@@ -93,11 +89,16 @@ export function Conclude({ id }) {
   const { state, act, kase, assessment } = useCase();
   const { catalogue } = state;
   const isOpen = kase.state === 'open';
+  const retest = kase.state === 'repaired' && assessment ? assessment.retest : null;
+  const failed = Boolean(retest && retest.status === 'failed');
+  const reopen = isOpen ? null : html`<${ReopenPart} id=${id} act=${act} retest=${retest} />`;
   return html`<${Frame} screen="conclude" title=${`Conclude: ${caseName(kase)}`} caution="office_report">
-    ${isOpen ? html`<${ConcludePart} id=${id} kase=${kase} assessment=${assessment} act=${act} catalogue=${catalogue} />`
+    ${isOpen ? html`<${ConcludePart} id=${id} assessment=${assessment} act=${act} catalogue=${catalogue} person=${state.person} />`
     : html`<p class="headline">${kase.concluded ? kase.concluded.text : ''}</p>`}
+    ${retest ? html`<${RetestLine} retest=${retest} />` : null}
+    ${failed ? reopen : null}
     <${RepairPart} id=${id} act=${act} open=${kase.state === 'concluded'} />
-    <${ConfirmPart} id=${id} kase=${kase} act=${act} catalogue=${catalogue} open=${kase.state === 'repaired'} />
-    ${isOpen ? null : html`<${ReopenPart} id=${id} act=${act} />`}
+    <${ConfirmPart} id=${id} kase=${kase} act=${act} catalogue=${catalogue} open=${kase.state === 'repaired' && !failed} />
+    ${failed ? null : reopen}
   <//>`;
 }

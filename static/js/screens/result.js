@@ -1,9 +1,11 @@
 // The result to show, share or print.
 import { html, useState } from '../parts/html.js';
 import { Button } from '../parts/button.js';
-import { Frame } from '../parts/frame.js';
+import { Comparison } from '../parts/comparison.js';
+import { Frame, personName } from '../parts/frame.js';
 import { Ledger } from '../parts/ledger.js';
 import { PumpStanding } from '../parts/pump.js';
+import { RetestLine } from '../parts/retest.js';
 import { VerdictMark } from '../parts/verdict.js';
 import { saveFile } from '../offline/export.js';
 import { STATE_WORDS, formatReading, formatWhen } from '../format.js';
@@ -39,15 +41,17 @@ export function Result({ id }) {
   const { state, kase, assessment } = useCase();
   const { catalogue } = state;
   const [said, setSaid] = useState('');
-  const onShare = async () => setSaid(await share(resultText(kase, assessment, catalogue), `Diagnosis ${caseName(kase)}`));
+  const onShare = async () => setSaid(await share(resultText(kase, assessment, catalogue, (id) => personName(state, id)), `Diagnosis ${caseName(kase)}`));
   return html`<${Frame} screen="result" title=${`Result: ${caseName(kase)}`} caution="office_report"
     aside=${html`<${Ledger} kase=${kase} assessment=${assessment} />`}
     bottom=${html`<${Button} act="share" kind="main" onClick=${onShare}>Share the result<//>`}>
     <p class="help">${vehicleLine(kase, catalogue)} · ${STATE_WORDS[kase.state]} · ${formatWhen(kase.updated_at)}</p>
     <p class="headline" data-conclusion=${kase.concluded ? kase.concluded.fault || 'own-words' : ''}>${mainSentence(kase, assessment)}</p>
+    ${assessment && assessment.retest.status !== 'not_due' ? html`<${RetestLine} retest=${assessment.retest} />` : null}
     ${said ? html`<p role="status">${said}</p>` : null}
     ${assessment ? html`<${PumpStanding} pump=${assessment.pump} catalogue=${catalogue} />` : null}
     <div class="narrow-only"><${Ledger} kase=${kase} assessment=${assessment} /></div>
+    <${Comparison} kase=${kase} assessment=${assessment} catalogue=${catalogue} />
     <${ResultReadings} kase=${kase} assessment=${assessment} catalogue=${catalogue} />
     ${assessment && assessment.notes.length ? html`<h2>Remarks</h2><ul>${[...new Set(assessment.notes)].map((note) => html`<li>${note}</li>`)}</ul>` : null}
     <h2>What this does not say</h2><ul>${DOES_NOT_SAY.map((text) => html`<li>${text}</li>`)}</ul>
