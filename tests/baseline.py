@@ -12,12 +12,12 @@ from webapp.engine.judge import judge_case
 # reading that fails -> what it names, in the order in which he believes them
 NAMES = [
     ("fuel_present", "fuel_wrong"), ("fuel_condition", "fuel_wrong"), ("cranking_speed", "cranking_slow"),
-    ("external_leak", "external_leak"), ("sensor_reference_voltage", "sensor_circuit"), ("crank_sync", "control_inhibited"),
-    ("commanded_pressure", "control_inhibited"), ("air_in_supply", "air_in_supply"), ("supply_pressure", "supply_restricted"),
-    ("supply_suction", "supply_restricted"), ("regulator_resistance", "regulator_circuit"),
-    ("metering_valve_resistance", "metering_valve_circuit"), ("actuator_supply_voltage", "regulator_circuit"),
-    ("injector_return", "injector_return_high"), ("regulator_return_flow", "regulator_leaking"),
-    ("relief_return_flow", "relief_valve_leaking"),
+    ("external_leak", "external_leak"), ("sensor_reference_voltage", "sensor_circuit"),
+    ("crank_sync", "control_inhibited"), ("commanded_pressure", "control_inhibited"), ("air_in_supply", "air_in_supply"),
+    ("supply_pressure", "supply_restricted"), ("supply_suction", "supply_restricted"),
+    ("regulator_resistance", "regulator_circuit"), ("metering_valve_resistance", "metering_valve_circuit"),
+    ("actuator_supply_voltage", "regulator_circuit"), ("injector_return", "injector_return_high"),
+    ("regulator_return_flow", "regulator_leaking"), ("relief_return_flow", "relief_valve_leaking"),
 ]  # fmt: skip
 SENSOR_OFFSET = ("sensor_signal_voltage", "rest_pressure")
 GROSS_SIGNAL_V = (0.08, 3.0)

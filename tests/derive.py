@@ -15,7 +15,7 @@ from pathlib import Path
 import numpy as np
 
 from webapp.engine.book import Book, open_book
-from webapp.engine.isolation import CONDUCTANCE, HEALTHY, OTHER, PRESSURE, RETURN
+from webapp.engine.isolation import HEALTHY, OTHER, PATTERN, PRESSURE, RETURN, UNEVEN_FROM
 from webapp.engine.levels import (
     conductance_coordinate,
     level_names,
@@ -74,7 +74,11 @@ def draw_levels(fault: str, layout: str, book: Book, limits: dict, first_seed: i
         row = {name: level_of(book.quantities[name], value, limits[name]) for name, value in values.items()}
         rates, bar = [2.0 * v for v in values[RETURN]], values[PRESSURE]
         coordinate = conductance_coordinate(rates, bar, limits[RETURN], limits[PRESSURE])
-        row[CONDUCTANCE] = None if coordinate is None else next(iter(level_weights(coordinate, 0.0, "conductance")))
+        if coordinate is not None:
+            uneven = len(level_names("conductance")) if int(row[RETURN]) >= UNEVEN_FROM else 0
+            row[PATTERN] = str(int(next(iter(level_weights(coordinate, 0.0, "conductance")))) + uneven)
+        if "crank_rise_time" not in values and values[PRESSURE] > 0.0:
+            row["crank_rise_time"] = level_names("high")[-1]  # never reached: no reading of a rise can come from here
         rows.append(row)
     return rows
 
@@ -137,7 +141,7 @@ def derive_layout(layout: str, book: Book, limits: dict) -> dict:
         for q in book.quantities.values()
         if layout in q["layouts"] and q["id"] in limits
     }
-    names[CONDUCTANCE] = level_names("conductance")
+    names[PATTERN] = [str(i) for i in range(2 * len(level_names("conductance")))]
     found: dict = {"base": {}, "faults": {}}
     for number, fault in enumerate(sorted(faults, key=lambda name: name != HEALTHY)):
         rows = draw_levels(fault, layout, book, limits, 1_000_000 * (number + 1))

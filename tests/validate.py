@@ -32,12 +32,15 @@ POOR_GAUGE = 0.02
 MOST_STEPS = 40
 SCALES = {"supply_pressure": 10.0, "supply_suction": 1.0, "sensor_reference_voltage": 5.0, "sensor_signal_voltage": 5.0}
 
+KINDS = (
+    ("single", "prior", False), ("single", "even", False), ("healthy", "prior", False), ("borderline", "prior", False),
+    ("two faults", "even", False), ("twin", "prior", False), ("single", "prior", True),
+)  # fmt: skip
 SETS = [
-    Set(f"{kind}, {mix} mix, {'wider' if wide > 1 else 'same'} ranges", kind, mix, wide, False)
-    for kind, mix in (("single", "prior"), ("single", "even"), ("healthy", "prior"), ("borderline", "prior"),
-                      ("two faults", "even"), ("twin", "prior"))
+    Set(f"{'noisy ' if noisy else ''}{kind}, {mix} mix, {'wider' if wide > 1 else 'same'} ranges", kind, mix, wide, noisy)
+    for kind, mix, noisy in KINDS
     for wide in (1.0, 1.3)
-] + [Set(f"noisy single, prior mix, {'wider' if w > 1 else 'same'} ranges", "single", "prior", w, True) for w in (1.0, 1.3)]  # fmt: skip
+]
 
 
 def gauss(draw: object) -> float:
@@ -169,7 +172,7 @@ def wilson(hits: int, count: int) -> tuple[float, float]:
     z, share = 1.96, hits / count
     middle = (share + z * z / (2 * count)) / (1 + z * z / count)
     half = z / (1 + z * z / count) * math.sqrt(share * (1 - share) / count + z * z / (4 * count * count))
-    return middle - half, middle + half
+    return max(middle - half, 0.0), min(middle + half, 1.0)
 
 
 def calibration_error(outcomes: list[Outcome], bins: int = 10) -> float:
@@ -198,9 +201,8 @@ def report(chosen: Set, pairs: list[tuple[Outcome, Outcome]]) -> None:
     blamed = sum(o.condemned for o in innocent)
     worn = [o for o in ours if o.truth == "pump_worn"]
     print(f"{chosen.name}: {len(ours)} vehicles")
-    print(
-        f"   right component {share(sum(map(is_right, ours)), len(ours))}    fixed order {share(sum(map(is_right, theirs)), len(theirs))}"
-    )
+    right, rights = sum(map(is_right, ours)), sum(map(is_right, theirs))
+    print(f"   right component {share(right, len(ours))}    fixed order {share(rights, len(theirs))}")
     if innocent:
         print(f"   good pump condemned {blamed} of {len(innocent)} {share(blamed, len(innocent))}")
     if worn and chosen.kind == "single":

@@ -13,11 +13,8 @@ from tests.engine.scenes import CATALOGUE, QUANTITIES, case_documents, example_c
 from webapp.engine import limits, numeric, returns
 from webapp.engine.book import open_book
 from webapp.engine.calls import CALLS, Door
-from webapp.engine.document import read_case
-from webapp.engine.isolation import fitting_faults, outcome_names, outcome_table, posterior, prior_weight
 from webapp.engine.judge import judge_case
 from webapp.engine.units import UNITS, convert
-from webapp.engine.verdicts import judge_phase
 
 BOOK = open_book(CATALOGUE)
 DOOR = Door(json.dumps(CATALOGUE))
@@ -160,38 +157,6 @@ def test_scaling_all_cylinders_changes_no_ratio(values: list[float], data: st.Da
 def test_a_reading_right_at_a_single_limit_has_even_odds() -> None:
     assert limits.conformance_probability(285, 5.8, 285, None) == 0.5
     assert math.isclose(limits.conformance_probability(285, 5.8, None, 285), 0.5)
-
-
-@RELAXED
-@given(case_documents())
-def test_every_outcome_table_is_a_distribution(document: dict) -> None:
-    case = read_case(document, BOOK)
-    rows = BOOK.limits["generic"]
-    for fault in fitting_faults(case, BOOK):
-        for name, limit in rows.items():
-            quantity = BOOK.quantities[name]
-            table = outcome_table(fault, quantity, limit)
-            assert sorted(table) == sorted(outcome_names(quantity))
-            assert sum(table.values()) == pytest.approx(1.0, abs=1e-12)
-            assert min(table.values()) >= 0.0
-
-
-@RELAXED
-@given(case_documents())
-def test_the_posterior_is_bayes_rule(document: dict) -> None:
-    """Brute force: prior times the likelihood of every reading, normalised once at the end."""
-    case = read_case(document, BOOK)
-    findings, _ = judge_phase(case, "before", BOOK)
-    faults = fitting_faults(case, BOOK)
-    weights = []
-    for fault in faults:
-        weight = prior_weight(fault, case, BOOK)
-        for finding in findings:
-            table = outcome_table(fault, BOOK.quantities[finding.quantity], BOOK.limits["generic"][finding.quantity])
-            weight *= 1.0 if finding.weights is None else sum(p * table[name] for name, p in finding.weights.items())
-        weights.append(weight)
-    expected = [weight / sum(weights) for weight in weights]
-    assert posterior(faults, findings, case, BOOK) == pytest.approx(expected, rel=1e-9, abs=1e-12)
 
 
 FINE = {"quantity": "crank_pressure", "value": 290}

@@ -44,7 +44,8 @@ MIN_MINUTES = 1.0
 NO_START = "no_start"
 BEFORE = "before"
 RETURN, PRESSURE = "injector_return", "crank_pressure"
-CONDUCTANCE = "injector_return_per_bar"  # no quantity of its own: what two readings say together
+PATTERN = "injector_pattern"  # no quantity of its own: what return and pressure say together
+UNEVEN_FROM = 3  # level of the list coordinate from which a cylinder stands out of the others
 
 
 def outcome_names(quantity: dict, limit: Limit) -> list:
@@ -89,7 +90,7 @@ def open_model(case: Case, book: Book) -> Model:
         for share, tables in zip(found["shares"], found["classes"]):
             rows.append(ClassRow(i, weight * share / PER_MILLE, tables))
     slips = {name: book.quantities[name]["slip"] for name in book.quantity_order}
-    slips[CONDUCTANCE] = slips[RETURN]
+    slips[PATTERN] = slips[RETURN]
     return Model(faults, rows, signatures["base"], slips)
 
 
@@ -122,31 +123,43 @@ def normalise(weights: list) -> list:
 
 
 def evidence_of(findings: list, limits: dict, model: Model, book: Book) -> list:
-    """Return [(finding, [chance of each class row])] of the findings that count, and of what two of them say together."""
+    """Return [(finding, [chance of each class row])] of the findings that count.
+
+    Injector return and cranking pressure together say more than the return alone (the return per bar), so where both were
+    read the pair takes the place of the return.
+    """
+    read = {f.quantity: f for f in findings}
+    together = pattern_shares(read, limits)
     rows = []
     for finding in findings:
         if finding.weights is None or finding.quantity not in model.base:
             continue
+        if finding.quantity == RETURN and together is not None:
+            rows.append((finding, chances_of(PATTERN, together, model)))
+            continue
         names = outcome_names(book.quantities[finding.quantity], limits[finding.quantity])
-        shares = indexed(finding.weights, names)
-        rows.append((finding, chances_of(finding.quantity, shares, model)))
-    return rows + conductance_evidence({f.quantity: f for f in findings}, limits, model)
+        rows.append((finding, chances_of(finding.quantity, indexed(finding.weights, names), model)))
+    return rows
 
 
-def conductance_evidence(read: dict, limits: dict, model: Model) -> list:
-    """Return the evidence of the injector return per bar, where return and cranking pressure were both read."""
+def pattern_shares(read: dict, limits: dict) -> list | None:
+    """Return the injector return as [(index of PATTERN, share), ...]: return per bar, doubled for an uneven set.
+
+    None where return or cranking pressure was not read, or the limits give no scale.
+    """
     returned, pressure = read.get(RETURN), read.get(PRESSURE)
     if returned is None or pressure is None or returned.weights is None or pressure.weights is None:
-        return []
+        return None
     rates, bar = returned.row["detail"]["rates"], pressure.row["value"]
-    coordinate = conductance_coordinate(rates or [], bar, limits[RETURN], limits[PRESSURE]) if rates else None
-    if coordinate is None or CONDUCTANCE not in model.base:
-        return []
+    coordinate = conductance_coordinate(rates, bar, limits[RETURN], limits[PRESSURE]) if rates else None
+    if coordinate is None:
+        return None
     volume_share = returned.row["standard_uncertainty"] / max(median(returned.row["value"]), 1e-9)
-    bar_share = pressure.row["standard_uncertainty"] / bar
-    u = coordinate * min(root_sum_square([volume_share, bar_share]), 1.0)
-    shares = indexed(level_weights(coordinate, u, "conductance"), level_names("conductance"))
-    return [(returned, chances_of(CONDUCTANCE, shares, model))]
+    u = coordinate * min(root_sum_square([volume_share, pressure.row["standard_uncertainty"] / bar]), 1.0)
+    uneven = sum([share for name, share in returned.weights.items() if int(name) >= UNEVEN_FROM])
+    per_bar = indexed(level_weights(coordinate, u, "conductance"), level_names("conductance"))
+    even = [(i, share * (1.0 - uneven)) for i, share in per_bar]
+    return even + [(i + len(level_names("conductance")), share * uneven) for i, share in per_bar]
 
 
 def weigh(model: Model, evidence: list) -> list:
@@ -179,27 +192,24 @@ def shifted_chance(finding: Finding, factor: float, weights: list, chances: list
     return sum([w * c for w, c in zip(rest, chances_of(finding.quantity, moved, model))])
 
 
-def find_misfit(model: Model, evidence: list, weights: list, spread: object) -> tuple | None:
-    """Return (finding, why) of the reading that fits the others worst, None while all fit well enough.
+def find_misfits(model: Model, evidence: list, weights: list, spread: object) -> list:
+    """Return [(finding, why)] of the readings that do not fit the others, empty while all fit well enough.
 
-    Inputs: spread(finding, factor) -> weights by level of the value times the factor, or None for a choice.
+    Where two contradict each other and a shifted digit would mend either, both are asked for again. Inputs:
+    spread(finding, factor) -> shares by level of the value times the factor, or None for a choice.
     """
     if len(evidence) < READINGS_TO_DOUBT:
-        return None
-    worst, least = None, HARDLY
-    for finding, chances in evidence:
-        chance = predicted(weights, chances)
-        if chance < least:
-            worst, least = (finding, chances), chance
-    if worst is None:
-        return None
-    finding, chances = worst
-    better = max([shifted_chance(finding, f, weights, chances, model, spread) for f in (0.1, 10.0)])
-    if better > SLIP_FACTOR * least:
-        return finding, "A digit slipped? Ten times more or less would fit the other readings."
-    if least < IMPOSSIBLE:
-        return finding, "It does not fit the other readings at all."
-    return None
+        return []
+    odd = [(predicted(weights, chances), finding, chances) for finding, chances in evidence]
+    odd = sorted([row for row in odd if row[0] < HARDLY], key=lambda row: (row[0], row[1].quantity))
+    slipped = []
+    for chance, finding, chances in odd:
+        better = max([shifted_chance(finding, f, weights, chances, model, spread) for f in (0.1, 10.0)])
+        if better > SLIP_FACTOR * chance:
+            slipped.append((finding, "A digit slipped? Ten times more or less would fit the other readings."))
+    if not slipped and odd and odd[0][0] < IMPOSSIBLE:
+        return [(odd[0][1], "It does not fit the other readings at all.")]
+    return slipped
 
 
 def doubted(finding: Finding, why: str) -> Finding:
@@ -227,12 +237,12 @@ def doubt_misfits(model: Model, findings: list, limits: dict, repeated: list, bo
     for _ in range(MOST_DOUBTS):
         weights = weigh(model, evidence)
         open_to_doubt = [row for row in evidence if row[0].quantity not in repeated]
-        misfit = find_misfit(model, open_to_doubt, weights, spread)
-        if misfit is None:
+        misfits = find_misfits(model, open_to_doubt, weights, spread)
+        if not misfits:
             break
-        found, why = misfit
-        findings = [doubted(f, why) if f is found else f for f in findings]
-        evidence = [row for row in evidence if row[0] is not found]
+        for found, why in misfits:
+            findings = [doubted(f, why) if f is found else f for f in findings]
+            evidence = [row for row in evidence if row[0] is not found]
     return findings, weigh(model, evidence)
 
 
@@ -292,14 +302,13 @@ def quantity_information(name: str, weights: list, probabilities: list, model: M
     return max(gain / math.log(2.0), 0.0)
 
 
-def check_bits(wanted: list, weights: list, probabilities: list, model: Model) -> float:
+def check_bits(wanted: list, read: dict, weights: list, probabilities: list, model: Model) -> float:
     """Return the information in bits that the unread quantities of a check can give, at most the entropy left."""
     total = 0.0
     for name in wanted:
-        if name in model.base:
-            total += quantity_information(name, weights, probabilities, model)
-        if name == RETURN:
-            total += quantity_information(CONDUCTANCE, weights, probabilities, model)
+        asked = PATTERN if name == RETURN and PRESSURE in read else name
+        if asked in model.base:
+            total += quantity_information(asked, weights, probabilities, model)
     return min(total, entropy(probabilities))
 
 
@@ -361,7 +370,7 @@ def rank_checks(model: Model, weights: list, findings: list, case: Case, book: B
     probabilities = by_fault(model, weights)
     read = {f.quantity: f for f in findings}
     rows = candidate_checks(case, read, book, False) or candidate_checks(case, read, book, True)
-    bits = {name: check_bits(rows[name], weights, probabilities, model) for name in rows}
+    bits = {name: check_bits(rows[name], read, weights, probabilities, model) for name in rows}
     waiting = {name: [first for first in book.checks[name]["needs"] if first in rows] for name in rows}
     worth = {name: bits[name] / check_cost(book.checks[name], case) for name in rows}
     raised = worth_with_openings(worth, waiting)

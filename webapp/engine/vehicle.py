@@ -332,7 +332,7 @@ def true_values(car: dict, target_bar: float) -> dict:
         "cranking_speed": car["speed_rpm"], "fuel_present": car["fuel"], "fuel_condition": car["condition"],
         "external_leak": ("leak" if car["outside"] > 0.08 else "seep") if car["outside"] > 0.0 else "none",
         "air_in_supply": car["air"], "sensor_reference_voltage": car["reference_v"], "sensor_signal_voltage": signal,
-        "rest_pressure": DISPLAY_AT_REST_BAR + (signal - 0.5) * BAR_PER_SENSOR_VOLT,
+        "rest_pressure": max(DISPLAY_AT_REST_BAR + (signal - 0.5) * BAR_PER_SENSOR_VOLT, 0.0),
         "actuator_supply_voltage": car["feed_v"], "crank_sync": car["sync"], "commanded_pressure": car["command_bar"],
         "crank_pressure": 0.0 if broken else shown, "decay_time": half_life_seconds(car),
         "injector_return": [g * crank * 0.5 for g in car["injectors"]], "injector_resistance": car["injector_ohm"],

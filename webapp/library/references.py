@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from typing import NamedTuple
 
 from webapp.engine.book import open_book
-from webapp.engine.isolation import CONDUCTANCE, OTHER, outcome_names
+from webapp.engine.isolation import OTHER, PATTERN, outcome_names
 from webapp.engine.levels import level_names
 from webapp.engine.limits import resolve_limits
 from webapp.engine.units import UNITS
@@ -207,7 +207,7 @@ def outcome_counts(catalogue: dict) -> dict[str, int]:
     book = open_book(catalogue)
     limits = resolve_limits({"profile": catalogue["profiles"][0]["id"], "overrides": {}}, {}, book)
     counts = {name: len(outcome_names(book.quantities[name], limits[name])) for name in limits}
-    return {**counts, CONDUCTANCE: len(level_names("conductance"))}
+    return {**counts, PATTERN: 2 * len(level_names("conductance"))}
 
 
 def table_flaws(at: str, tables: dict, counts: dict[str, int]) -> list[Flaw]:
@@ -290,7 +290,7 @@ def check_gate(catalogue: dict) -> list[Flaw]:
 
 ALL_CHECKS = (
     check_unique, check_quantities, check_instruments, check_checks, check_layout_cover, check_limits, check_components,
-    check_faults, check_codes, check_gate,
+    check_faults, check_codes, check_gate, check_signatures,
 )  # fmt: skip
 
 

@@ -274,7 +274,7 @@ class InstrumentRow(Provenance):
     full_scale, timing_sd_s = real(0, allow_none=True), real(0, allow_none=True)
 
 
-TABLE = fields.List(whole(0, 1000), required=True, validate=validate.Length(min=2, max=12))
+TABLE = fields.List(whole(0, 1000), required=True, validate=validate.Length(min=2, max=24))
 TABLES = fields.Dict(keys=ident(), values=TABLE, required=True)
 
 
