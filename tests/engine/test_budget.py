@@ -242,7 +242,7 @@ def test_a_pressure_is_finite_and_never_above_the_command(rows: list[dict]) -> N
     found = budget_of(*rows)
     json.dumps(found, allow_nan=False)
     cranking = rows[0]["value"]
-    commanded = [row["value"] for row in rows if row["quantity"] == "commanded_pressure" and row["value"] > 0]
+    commanded = [row["value"] for row in rows if row["quantity"] == "commanded_pressure"]
     assert (
         cranking
         <= found["healthy_low_bar"]
@@ -252,3 +252,34 @@ def test_a_pressure_is_finite_and_never_above_the_command(rows: list[dict]) -> N
     assert all(found["healthy_low_bar"] >= row["without_bar"] for row in found["leaks"])
     assert found["healthy_u_bar"] >= 0.0
     assert found["share"] is None or 0.0 <= found["share"] <= 1.0
+
+
+TINY, HUGE = 1e-310, 1e308
+EXTREMES = [
+    ("held pressure near 0", [read("held_pressure", TINY)], {}),
+    ("cranking pressure near 0", [read("crank_pressure", TINY)], {}),
+    ("collected in no time", [returned(21, 23, 22, 64, duration_s=0.0009)], {}),
+    ("risen in no time", [read("crank_rise_time", TINY), read("crank_rise_time", TINY)], {}),
+    ("fallen in no time", [read("decay_time", TINY), read("decay_time", TINY)], {}),
+    ("hardly turning", [read("cranking_speed", TINY), read("cranking_speed", TINY)], {}),
+    ("huge uncertainty of a flow", [returned(21, 23, 22, 64, standard_uncertainty=HUGE)], {}),
+    ("huge uncertainty of the pressure", [read("crank_pressure", 200, standard_uncertainty=HUGE)], {}),
+    ("a limit below nothing", [], {"crank_pressure": {"low": -1000}}),
+    ("a limit beyond everything", [], {"crank_pressure": {"low": HUGE}}),
+    ("a ceiling below nothing", [], {"injector_return": {"rate_high": -5, "high": -5}}),
+    ("a valve's limit below nothing", [], {"regulator_return_flow": {"high": -5}}),
+    ("a least speed of nothing", [], {"cranking_speed": {"low": TINY}}),
+]
+
+
+@pytest.mark.parametrize("row", EXTREMES, ids=[row[0] for row in EXTREMES])
+def test_extremes_stay_finite(row: tuple) -> None:
+    _, changed, overrides = row
+    usual = [
+        read("crank_pressure", 200), LEAKING, read("regulator_return_flow", 60), read("held_pressure", 210),
+        read("crank_rise_time", 2), read("cranking_speed", 100), read("decay_time", 1),
+    ]  # fmt: skip
+    limits = {"profile": "generic", "overrides": {k: {**v, "reason": "x"} for k, v in overrides.items()}}
+    found = budget_of(*usual, *changed, limits=limits)
+    json.dumps(found, allow_nan=False)
+    assert found["healthy_low_bar"] is None or 0 < found["healthy_low_bar"] <= CAP
