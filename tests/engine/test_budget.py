@@ -158,6 +158,14 @@ def test_a_valve_alone_tells_no_pressure() -> None:
     assert "injector return" in found["text"][1]
 
 
+def test_an_unclear_return_is_no_leak() -> None:
+    """Under the guarded rule 11 mL/min, known to about 1.5, is not surely above 10, nor is cylinder 4 above its limit."""
+    rows = [read("crank_pressure", 150), returned(21, 23, 22, 45), read("regulator_return_flow", 11)]
+    unclear = budget_of(*rows, limits={"profile": "generic", "rule": "guarded"})
+    assert [row["excess_ml_min"] for row in unclear["leaks"]] == [0, 0]
+    assert [row["excess_ml_min"] for row in budget_of(*rows)["leaks"]] == [46, 1]
+
+
 def test_two_leaks_each_and_together() -> None:
     found = budget_of(read("crank_pressure", 150), LEAKING, read("regulator_return_flow", 110))
     total = 260 + 110
@@ -171,6 +179,13 @@ def test_all_injectors_leaking_are_held_against_the_ceiling() -> None:
     found = budget_of(read("crank_pressure", 120), returned(60, 61, 62, 60))
     assert found["excess_ml_min"] == [30, 32, 34, 30]
     assert found["text"][0] == "All cylinders return too much, 120 to 124 mL/min each."
+
+
+def test_a_limit_a_collection_is_a_ceiling_too() -> None:
+    """At most 20 mL in the 30 s of this collection is 40 mL/min."""
+    limits = {"profile": "generic", "overrides": {"injector_return": {"high": 20, "reason": "maker's data sheet"}}}
+    found = budget_of(read("crank_pressure", 120), returned(30, 30, 30, 30), limits=limits)
+    assert (found["healthy_ml_min"], found["excess_ml_min"]) == (40, [20, 20, 20, 20])
 
 
 @pytest.mark.parametrize("extra", [{"state": "idling"}, {"value": [210, 22, 23, 21]}])
