@@ -113,14 +113,14 @@ def judge_retest(case: Case, after: dict, book: Book) -> dict:
     vague = [name for name in wanted if name in after and not is_evidence(after[name])]
     standings = (
         ("failed", [name for name in book.quantity_order if fails(after.get(name))], "outside limits after the repair"),
-        ("unclear", vague, "what was read after the repair decides nothing, take it again"),
-        ("due", still, "to be read after the repair"),
+        ("unclear", vague, "what was read after the repair decides nothing, take again"),
+        ("due", still, "still to be read after the repair"),
         ("unclear", unread, "not measured after the repair"),
         ("passed", wanted, "within limits after the repair"),
     )
     status, names, words = next(row for row in standings if row[1])
     verb = "is" if status in ("due", "unclear") else "has"
-    return {"status": status, "text": f"The retest {verb} {status}: {quantity_words(names, book)} {words}."}
+    return {"status": status, "text": f"The retest {verb} {status}, {words}: {quantity_words(names, book)}."}
 
 
 def step_row(check: dict, quantities: list, reason: str) -> dict:
