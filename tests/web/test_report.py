@@ -116,6 +116,14 @@ def test_a_second_repair_does_not_inherit_the_retest(technician, office):
     assert "Before and after" not in page
 
 
+def test_an_opened_case_warns_of_readings_from_before_the_repair(technician, office):
+    technician.sync([
+        *technician.opening(), technician.entry("repair_recorded", {"text": "one"}),
+        technician.entry("reopened", {"reason": "came back"}),
+    ])  # fmt: skip
+    assert "the readings from before it still count" in words(office.get(f"/office/cases/{technician.case}"))
+
+
 def words(page) -> str:
     return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", page.text))
 

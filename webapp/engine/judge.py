@@ -30,6 +30,7 @@ FIRST_CHECK = "intake"
 RETEST = "retest"
 BEFORE, AFTER = PHASES
 MOST_SHOWN = 0.99
+STALE = "There was a repair since: take again what it may have changed, the readings from before it still count."
 
 
 def prerequisites(fault: dict, read: dict, case: Case, book: Book) -> list:
@@ -106,7 +107,7 @@ def judge_retest(case: Case, after: dict, book: Book) -> dict:
     repair fails), unclear (one is doubted or unclear, or could not be measured).
     """
     if case.state != "repaired" and not (case.state == "confirmed" and case.repaired):
-        return {"status": "not_due", "text": "No retest is due."}
+        return {"status": "not_due", "text": STALE if case.repaired else "No retest is due."}
     wanted = fitting_quantities(book.checks[RETEST]["quantities"], case.vehicle, book)
     unread = [name for name in wanted if name not in after]
     still = [name for name in unread if name not in case.not_measured[AFTER] and case.state == "repaired"]
