@@ -14,6 +14,7 @@ from e2e.test_journey import (
     make_the_test_valid,
     pair_by_link,
 )
+from e2e.test_screens import measure
 
 
 def find_the_injector(hands: Hands) -> None:
@@ -74,12 +75,13 @@ def test_a_whole_case_from_start_to_confirmed(server: Server, desk: Page, phone:
     assert [row.get_attribute("data-verdict") for row in compared.locator("[data-verdict]").all()] == ["fail", "pass"]
     expect(compared).to_contain_text("165")
     expect(compared).to_contain_text("318")
+    assert measure(hands.page, "result with a comparison") == []
     send(hands, server)
     open_report(desk, server)
     body = desk.locator("main")
     expect(body).to_contain_text("It is confirmed: ")
     expect(body).to_contain_text("The retest has passed")
-    expect(desk.locator(".comparison tbody tr")).to_have_count(2)
+    expect(desk.locator(".comparison tbody")).to_have_count(2)
     expect(desk.locator('svg[role="list"] [role="listitem"]')).to_have_count(10)
 
 
@@ -101,9 +103,11 @@ def test_a_failed_retest_opens_the_case_again(server: Server, desk: Page, phone:
     reason = hands.on("conclude").page.locator('[name="reopen"]')
     expect(reason).to_be_visible()
     assert "retest has failed" in reason.input_value()
+    assert measure(hands.page, "conclude after a failed retest") == []
     hands.press("save-reopen")
     hands.on("case")
     expect(hands.page.locator("[data-retest]")).to_have_count(0)
+    expect(hands.page.locator('[data-message="stale"]')).to_be_visible()
 
 
 def suspect_the_pump(hands: Hands) -> None:
@@ -131,6 +135,7 @@ def test_the_pump_is_named_on_ones_own_responsibility(server: Server, desk: Page
     save = hands.part("act", "save-override")
     hands.write("override", "Seen it before")
     expect(save).to_be_disabled()
+    assert measure(hands.page, "naming the pump") == []
     hands.write("override", "Metal in the filter and in the tank (invented).")
     save.click()
     expect(hands.part("act", "save-conclusion")).to_be_disabled()

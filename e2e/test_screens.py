@@ -159,12 +159,16 @@ def test_every_screen_of_the_phone(stage: tuple[Server, str], browser: Browser, 
 def office_addresses(page: Page, server: Server) -> list[str]:
     page.goto(server.url + "/office/")
     case = page.locator('a[href*="/office/cases/"]').first.get_attribute("href")
+    page.goto(server.url + "/office/?q=DEMO+101")
+    repaired = page.locator('a[href*="/office/cases/"]').first.get_attribute("href")
     person = "/office/people"
     return [
         "/office/",
         "/office/?q=nothing+found",
         case,
         case + "/report",
+        repaired,
+        repaired + "/report",
         person,
         "/office/devices",
         "/injury",

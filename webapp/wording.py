@@ -11,7 +11,6 @@ VERDICTS = {"pass": "Within limits", "fail": "Outside limits", "unclear": "Uncle
 LEDGER = {"ruled_out": "Ruled out", "open": "Still open", "points_here": "Points here", "locked": "Locked"}
 STATES = {"open": "Open", "concluded": "Concluded", "repaired": "Repaired", "confirmed": "Confirmed"}
 ROLES = {"technician": "Technician", "apprentice": "Apprentice", "office": "Office"}
-RETEST = {"due": "Retest due", "passed": "Retest passed", "failed": "Retest failed", "unclear": "Retest unclear"}
 PUMP = {
     "cleared": "Pump cleared",
     "open": "Pump not judged: evidence is missing",
@@ -68,8 +67,7 @@ def draw_shape(name: str) -> Markup:
 def mark(name: str, words: dict[str, str], close: bool = False) -> Markup:
     """A shape and its word; `close` adds the word, never a colour alone."""
     text = words.get(name, name) + (", close" if close else "")
-    shape = draw_shape(RETEST_SHAPES.get(name, name))
-    return Markup('<span class="mark mark-{}">{}<span>{}</span></span>').format(name, shape, text)
+    return Markup('<span class="mark mark-{}">{}<span>{}</span></span>').format(name, draw_shape(name), text)
 
 
 def write_day_and_time(moment: str | None) -> str:
@@ -97,7 +95,7 @@ def install_wording(app: Flask, catalogue: dict) -> None:
         percent=write_percent,
         verdict=lambda name, close=False: mark(name, VERDICTS, close),
         ledger=lambda name: mark(name, LEDGER),
-        retest=lambda name: mark(name, RETEST),
+        retest_shape=lambda name: draw_shape(RETEST_SHAPES.get(name, "unclear")),
         state=lambda name: STATES.get(name, name),
         pump=lambda name: PUMP.get(name, "Pump not judged"),
         pump_sentence=lambda name: PUMP_SENTENCES.get(name, PUMP_SENTENCES["open"]),

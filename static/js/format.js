@@ -2,10 +2,16 @@
 export const VERDICT_WORDS = { pass: 'Within limits', fail: 'Outside limits', unclear: 'Unclear' };
 export const LEDGER_WORDS = { ruled_out: 'Ruled out', open: 'Still open', points_here: 'Points here', locked: 'Locked' };
 export const STATE_WORDS = { open: 'Open', concluded: 'Concluded', repaired: 'Repaired, test again', confirmed: 'Confirmed' };
+const RETEST_WORDS = { passed: 'Repaired, retest passed', failed: 'Repaired, retest failed', unclear: 'Repaired, retest unclear' };
 export const PUMP_WORDS = {
   cleared: 'The pump is cleared', open: 'The pump is not yet answered', suspected: 'The pump is suspected, not proven',
   condemned: 'The evidence says: the pump',
 };
+/** The state of a case in words; after a repair they say how the retest went. @param {{status: string}|null} retest */
+export function formatState(state, retest = null) {
+  return (state === 'repaired' && retest && RETEST_WORDS[retest.status]) || STATE_WORDS[state];
+}
+
 const MINUS = '\u2212';
 const NO_BREAK = '\u00a0';
 

@@ -1,5 +1,5 @@
 // The result as plain text, for a message or a file. Pure, tested in Node.
-import { LEDGER_WORDS, PUMP_WORDS, STATE_WORDS, VERDICT_WORDS, formatReading, formatWhen } from './format.js';
+import { LEDGER_WORDS, PUMP_WORDS, VERDICT_WORDS, formatReading, formatState, formatWhen } from './format.js';
 import { byId, compareReadings, verdictOf } from './plan.js';
 
 function readingLine(reading, catalogue, assessment) {
@@ -41,7 +41,7 @@ export const DOES_NOT_SAY = [
 export function resultText(kase, assessment, catalogue, nameOf = () => 'the technician') {
   const { vehicle } = kase;
   const head = ['Rail pressure diagnosis', [vehicle.description, vehicle.registration].filter(Boolean).join(', ') || 'Vehicle without a name',
-    `State: ${STATE_WORDS[kase.state]}`, `As of ${formatWhen(kase.updated_at)}`, '', mainSentence(kase, assessment), ''];
+    `State: ${formatState(kase.state, assessment && assessment.retest)}`, `As of ${formatWhen(kase.updated_at)}`, '', mainSentence(kase, assessment), ''];
   const ledger = assessment ? [...standingLines(assessment, nameOf), '', 'Ledger', ...assessment.ledger.map((row) => `- ${row.name}: ${LEDGER_WORDS[row.status].toLowerCase()}`), ''] : [];
   const readings = ['Readings', ...kase.readings.map((r) => readingLine(r, catalogue, assessment)), ''];
   const missing = kase.not_measured.length ? ['Could not be measured', ...kase.not_measured.map((m) => `- ${(byId(catalogue.quantities, m.quantity) || { name: m.quantity }).name}: ${m.reason}`), ''] : [];

@@ -90,6 +90,11 @@ def test_the_standing_of_the_repair(row: tuple) -> None:
     assert found["text"].count(".") == 1
 
 
+def test_an_opened_case_says_that_old_readings_still_count() -> None:
+    log = [LOW, REPAIR, after(61, "crank_pressure", 150), entry(70, "reopened", {"reason": "x"})]
+    assert "from before it still count" in judge(*log)["retest"]["text"]
+
+
 def test_a_second_repair_asks_for_all_of_the_retest_again() -> None:
     log = [REPAIR, after(61, "crank_pressure", 150), entry(62, "not_measured", {
         "quantity": "crank_rise_time", "reason": "target not reached", "phase": "after_repair"})]  # fmt: skip

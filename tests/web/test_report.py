@@ -82,7 +82,7 @@ def test_a_pump_named_without_evidence_is_a_warning(technician, office, page):
     assert "Warning. The pump was named although evidence is missing: cranking speed" in text
 
 
-RETESTS = [("320", "Retest passed The retest has passed"), ("150", "Retest failed The retest has failed")]
+RETESTS = [("320", "The retest has passed, within limits"), ("150", "The retest has failed, outside limits")]
 
 
 @pytest.mark.parametrize(("pressure", "standing"), RETESTS)
@@ -112,8 +112,16 @@ def test_a_second_repair_does_not_inherit_the_retest(technician, office):
         office.get(f"/office/cases/{technician.case}/report")
     )
     page = words(office.get(f"/office/cases/{technician.case}"))
-    assert "Retest due" in page
+    assert "The retest is due, still to be read after the repair: rail pressure while cranking, time for" in page
     assert "Before and after" not in page
+
+
+def test_an_opened_case_warns_of_readings_from_before_the_repair(technician, office):
+    technician.sync([
+        *technician.opening(), technician.entry("repair_recorded", {"text": "one"}),
+        technician.entry("reopened", {"reason": "came back"}),
+    ])  # fmt: skip
+    assert "the readings from before it still count" in words(office.get(f"/office/cases/{technician.case}"))
 
 
 def words(page) -> str:

@@ -29,7 +29,7 @@ from .leaks import (
 )
 from .limits import Limit, resolve_limits
 from .numeric import median
-from .quantity import PHASES, Reading
+from .quantity import HIGHEST_TARGET_BAR, PHASES, Reading
 from .returns import ONE_MINUTE_S
 from .rise import FUEL_TEMPERATURE_C, RAIL_VOLUME_ML, read_decay, read_rise
 from .sentences import (
@@ -49,6 +49,7 @@ RETURNS = ("injector_return", "regulator_return_flow", "relief_return_flow")
 # component, quantity, the pressure at which it is read where that is not the cranking pressure
 VALVES = (("regulator", "regulator_return_flow", "held_pressure"), ("relief_valve", "relief_return_flow", None))
 CRANKING = "cranking"
+LEAST = 1e-3  # bar, s, rpm: less than that was not measured, and is not divided by
 
 # readings {quantity: Reading}, read {quantity: Finding}, limits {quantity: Limit}; injectors None where not caught, state
 # in which they were; balance None where no pressure can be told from the flows; wanted [bar] or None
@@ -64,10 +65,16 @@ def sound_readings(findings: list, case: Case) -> dict:
     return {name: latest[name] for name in latest if latest[name].doubt is None}
 
 
-def positive(readings: dict, name: str) -> float | None:
-    """Return a number that was read and is above 0, else None."""
+def measured(readings: dict, name: str) -> float | None:
+    """Return a number that was read and is large enough to mean something, else None."""
     reading = readings.get(name)
-    return reading.value if reading is not None and reading.value > 0.0 else None  # type: ignore[no-any-return]
+    return reading.value if reading is not None and reading.value >= LEAST else None  # type: ignore[no-any-return]
+
+
+def commanded_pressure(readings: dict) -> float | None:
+    """Return the pressure that the control unit asks for [bar], 0 where it asks for none; None where not read."""
+    reading = readings.get("commanded_pressure")
+    return None if reading is None else max(reading.value, 0.0)
 
 
 def rate_ceiling(limit: Limit, duration_s: float) -> float | None:
@@ -89,8 +96,9 @@ def read_valves(read: dict, readings: dict, limits: dict) -> list:
     valves = []
     for component, name, at in VALVES:
         if name in read and name in readings:
-            pressure, own = positive(readings, "crank_pressure"), positive(readings, at) if at else None
-            scale = pressure / own if pressure is not None and own is not None else 1.0
+            pressure, own = measured(readings, "crank_pressure"), measured(readings, at) if at else None
+            # held shut the pressure cannot be less than it was; a lower one has another cause and scales nothing up
+            scale = min(pressure / own, 1.0) if pressure is not None and own is not None else 1.0
             reading, allowed = readings[name], limits[name].high
             failed = fails(read[name])
             valves.append(Valve(component, name, reading.value, reading.uncertainty, allowed, failed, scale))
@@ -99,17 +107,18 @@ def read_valves(read: dict, readings: dict, limits: dict) -> list:
 
 def weigh_pressure(read: dict, readings: dict, injectors: Injectors | None, valves: list, book: Book) -> Balance | None:
     """Return the balance at the cranking pressure; None where that or the injector return was not read."""
-    pressure = positive(readings, "crank_pressure")
+    pressure = measured(readings, "crank_pressure")
     if pressure is None or injectors is None:
         return None
-    commanded = positive(readings, "commanded_pressure")
+    commanded = commanded_pressure(readings)
     cap = book.quantities["crank_pressure"]["plausible"]["high"] if commanded is None else commanded
     return Balance(pressure, read["crank_pressure"].row["standard_uncertainty"], injectors, valves, cap)
 
 
 def wanted_pressure(readings: dict, limits: dict) -> float | None:
     """Return the least that the cranking pressure should be, or what is commanded where that is less [bar]."""
-    low, commanded = limits["crank_pressure"].low, positive(readings, "commanded_pressure")
+    limit, commanded = limits.get("crank_pressure"), commanded_pressure(readings)
+    low = None if limit is None else limit.low
     return low if commanded is None or low is None else min(low, commanded)
 
 
@@ -119,12 +128,12 @@ def gather_evidence(findings: list, case: Case, book: Book) -> Evidence:
     read = {f.quantity: f for f in findings if f.quantity in readings}
     limits = resolve_limits(case.chosen, readings, book)
     injectors, state, first = None, None, RETURNS[0]
-    if first in read:
+    if first in read and readings[first].duration_s >= LEAST:
         injectors = read_injectors(readings[first], read[first].row, fails(read[first]), limits[first])
         state = readings[first].state or CRANKING
     valves = read_valves(read, readings, limits)
     balance = weigh_pressure(read, readings, injectors if state == CRANKING else None, valves, book)
-    commanded = positive(readings, "commanded_pressure") is not None
+    commanded = commanded_pressure(readings) is not None
     wanted = wanted_pressure(readings, limits)
     return Evidence(readings, read, limits, injectors, state, valves, balance, wanted, commanded)
 
@@ -187,22 +196,23 @@ def explain_leaks(found: Evidence, leaks: list, missed: list) -> list:
 
 def time_rise(readings: dict, read: dict, limits: dict, temperature_c: float) -> tuple:
     """Return (rise, sentences): the figures of read_rise, None and nothing where no rise was timed to a known target."""
-    reading, limit = readings.get("crank_rise_time"), limits.get("crank_rise_time")
-    if reading is None or limit is None or reading.value <= 0.0:
+    seconds, limit = measured(readings, "crank_rise_time"), limits.get("crank_rise_time")
+    if seconds is None or limit is None:
         return None, []
+    reading = readings["crank_rise_time"]
     target = limit.target_bar if reading.target_bar is None else reading.target_bar
-    if target is None:
+    if target is None or not LEAST <= target <= HIGHEST_TARGET_BAR:
         return None, []
     least = limits["cranking_speed"].low if "cranking_speed" in limits else None
-    speed = positive(readings, "cranking_speed")
-    rise = read_rise(target, reading.value, reading.uncertainty, speed, least, temperature_c)
+    least = None if least is None or least < LEAST else least
+    rise = read_rise(target, seconds, reading.uncertainty, measured(readings, "cranking_speed"), least, temperature_c)
     comparable = limit.target_bar is not None and abs(target - limit.target_bar) <= TARGET_TOLERANCE * limit.target_bar
     return rise, describe_rise(rise, fails(read.get("cranking_speed")), limit.high if comparable else None)
 
 
 def time_decay(readings: dict, temperature_c: float) -> tuple:
     """Return (decay, sentences): the figures of read_decay, None and nothing where no fall was timed."""
-    half, start = positive(readings, "decay_time"), positive(readings, "crank_pressure")
+    half, start = measured(readings, "decay_time"), measured(readings, "crank_pressure")
     if half is None:
         return None, []
     decay = read_decay(half, readings["decay_time"].uncertainty, start, temperature_c)
@@ -260,7 +270,7 @@ def leak_budget(findings: list, case: Case, book: Book, temperature_c: float = F
     uncaught = [q for q in RETURNS if q not in found.read and fits_vehicle(book.quantities[q], case.vehicle)]
     missed = [book.quantities[name]["name"].lower() for name in uncaught]
     budget = injector_figures(found.injectors, found.state)
-    budget.update(balance_figures(found.balance, found.wanted, found.commanded, positive(found.readings, "cranking_speed")))
+    budget.update(balance_figures(found.balance, found.wanted, found.commanded, measured(found.readings, "cranking_speed")))
     budget.update({
         "leaks": leaks, "rise": rise, "decay": decay, "uncaught": uncaught, "rail_volume_ml": RAIL_VOLUME_ML,
         "temperature_c": temperature_c,

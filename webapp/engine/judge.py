@@ -34,6 +34,7 @@ RETEST = "retest"
 BEFORE, AFTER = PHASES
 MOST_SHOWN = 0.99
 TWIN_NAMED = 0.01
+STALE = "There was a repair since: take again what it may have changed, the readings from before it still count."
 
 
 def prerequisites(fault: dict, read: dict, case: Case, book: Book) -> list:
@@ -139,21 +140,21 @@ def judge_retest(case: Case, after: dict, book: Book) -> dict:
     repair fails), unclear (one is doubted or unclear, or could not be measured).
     """
     if case.state != "repaired" and not (case.state == "confirmed" and case.repaired):
-        return {"status": "not_due", "text": "No retest is due."}
+        return {"status": "not_due", "text": STALE if case.repaired else "No retest is due."}
     wanted = fitting_quantities(book.checks[RETEST]["quantities"], case.vehicle, book)
     unread = [name for name in wanted if name not in after]
     still = [name for name in unread if name not in case.not_measured[AFTER] and case.state == "repaired"]
     vague = [name for name in wanted if name in after and not is_evidence(after[name])]
     standings = (
         ("failed", [name for name in book.quantity_order if fails(after.get(name))], "outside limits after the repair"),
-        ("unclear", vague, "what was read after the repair decides nothing, take it again"),
-        ("due", still, "to be read after the repair"),
+        ("unclear", vague, "what was read after the repair decides nothing, take again"),
+        ("due", still, "still to be read after the repair"),
         ("unclear", unread, "not measured after the repair"),
         ("passed", wanted, "within limits after the repair"),
     )
     status, names, words = next(row for row in standings if row[1])
     verb = "is" if status in ("due", "unclear") else "has"
-    return {"status": status, "text": f"The retest {verb} {status}: {quantity_words(names, book)} {words}."}
+    return {"status": status, "text": f"The retest {verb} {status}, {words}: {quantity_words(names, book)}."}
 
 
 def step_row(check: dict, quantities: list, reason: str) -> dict:

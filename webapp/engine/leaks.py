@@ -21,6 +21,7 @@ Valve = namedtuple("Valve", ("component", "quantity", "flow", "u", "allowed", "f
 Balance = namedtuple("Balance", ("pressure", "pressure_u", "injectors", "valves", "cap"))
 
 GAP, HOLE = 1, 2
+MOST = 1e9  # bar, mL/min: keeps absurd uncertainties finite
 
 
 def healthy_rate(rates: list, outliers: list, ceiling: float | None) -> float:
@@ -30,7 +31,7 @@ def healthy_rate(rates: list, outliers: list, ceiling: float | None) -> float:
     """
     good = [rates[i] for i in range(len(rates)) if i + 1 not in outliers]
     centre = median(good or rates)
-    return centre if ceiling is None else min(centre, ceiling)
+    return centre if ceiling is None else min(centre, max(ceiling, 0.0))
 
 
 def cylinder_excess(injectors: Injectors) -> list:
@@ -45,7 +46,7 @@ def cylinder_excess(injectors: Injectors) -> list:
 
 def valve_excess(valve: Valve) -> float:
     """Return a valve's flow above what it may let through, as caught [mL/min]; 0 where it did not fail. Judgement."""
-    return max(valve.flow - (valve.allowed or 0.0), 0.0) if valve.failed else 0.0
+    return max(valve.flow - max(valve.allowed or 0.0, 0.0), 0.0) if valve.failed else 0.0
 
 
 def pressure_without(pressure: float, total: float, excess: float, cap: float, power: int) -> float:
@@ -85,15 +86,15 @@ def flows_of(balance: Balance) -> tuple:
 
 
 def balance_with(balance: Balance, values: list) -> Balance:
-    """Return the balance with other figures in the order of flows_of; a flow below 0 counts as 0."""
+    """Return the balance with other figures in the order of flows_of; a flow below 0 counts as 0, one above MOST as that."""
     known, count = balance.injectors, len(balance.injectors.rates)
-    flows = [max(v, 0.0) for v in values[1:]]
+    flows = [min(max(v, 0.0), MOST) for v in values[1:]]
     valves = [
         Valve(v.component, v.quantity, flow, v.u, v.allowed, v.failed, v.scale)
         for v, flow in zip(balance.valves, flows[count:])
     ]
     injectors = Injectors(flows[:count], known.sizes, known.outliers, known.ceiling)
-    return Balance(max(values[0], 0.0), balance.pressure_u, injectors, valves, balance.cap)
+    return Balance(min(max(values[0], 0.0), MOST), balance.pressure_u, injectors, valves, balance.cap)
 
 
 def healthy_pressure(balance: Balance, power: int) -> float:

@@ -13,7 +13,7 @@ import math
 from collections import namedtuple
 
 from .limits import Limit, number_within
-from .numeric import mean, median, normal_cdf, sample_sd, student_t_quantile
+from .numeric import mean, median, normal_cdf, root_sum_square, sample_sd, student_t_quantile
 
 # ratios to the median of the others (None where that is 0), rates [mL/min] or None, spread fraction or None
 Comparison = namedtuple("Comparison", ("inside", "probability", "outliers", "ratios", "rates", "spread", "median", "why"))
@@ -41,7 +41,7 @@ def ratio_probability(values: list, sizes: list, index: int, ratio_high: float) 
     """
     centre = median_of_others(values, index)
     margin = ratio_high * centre - values[index]
-    u = math.sqrt(sizes[index] ** 2 + (ratio_high * max(sizes)) ** 2)
+    u = root_sum_square([sizes[index], ratio_high * max(sizes)])
     if u == 0.0:
         return 1.0 if margin >= 0.0 else 0.0
     return normal_cdf(margin / u)

@@ -32,7 +32,7 @@ def read_rise(
 ) -> dict:  # fmt: skip
     """Return what a rise from 0 to target_bar in seconds (standard uncertainty u_s) says.
 
-    Inputs: seconds > 0; crank_rpm read and limit_rpm the least that it should be, None where unknown.
+    Inputs: seconds > 0; crank_rpm > 0 read and limit_rpm > 0 the least that it should be, None where unknown.
     Returns: target_bar, seconds, net_ml_min (mean flow into the rail: delivery less leaks), net_u_ml_min (of the timing
     alone), and per turn of the crankshaft turns, bar_per_turn, net_mm3_per_turn, at_limit_speed_s (the same turns at the
     least speed), None without a speed.
@@ -41,7 +41,7 @@ def read_rise(
     """
     volume = fill_volume(target_bar * BAR_PA, volume_ml * ML_M3, resting_modulus(temperature_c), MODULUS_GROWTH)
     net = volume / seconds / ML_MIN_M3_S
-    turns = crank_turns(seconds, crank_rpm) if crank_rpm is not None and crank_rpm > 0.0 else None
+    turns = crank_turns(seconds, crank_rpm) if crank_rpm is not None else None
     return {
         "target_bar": target_bar,
         "seconds": seconds,
@@ -50,7 +50,7 @@ def read_rise(
         "turns": turns,
         "bar_per_turn": None if turns is None else target_bar / turns,
         "net_mm3_per_turn": None if turns is None else volume / MM3_M3 / turns,
-        "at_limit_speed_s": None if turns is None or not limit_rpm else turns * SECONDS_IN_MINUTE / limit_rpm,
+        "at_limit_speed_s": None if turns is None or limit_rpm is None else turns * SECONDS_IN_MINUTE / limit_rpm,
     }
 
 

@@ -66,10 +66,10 @@ def explain_pump(found: dict) -> list[str]:
 
 
 def explain_naming(found: dict) -> list[str]:
-    """Who names the pump although it is not proven, and why; or that it was named and nobody answers for it."""
+    """Who names the pump although it is not proven, and why; that nobody answers for it stands above as a warning."""
     override = found["override"]
     if override is None:
-        return [found["pump_warning"]] if found["pump_warning"] else []
+        return []
     when = write_day_and_time(override["at"])
     return [
         f"{override['by']} answers for naming the pump although this is not proven ({when}). Reason: {override['reason']}"

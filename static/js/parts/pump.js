@@ -20,7 +20,7 @@ export function PumpStanding({ pump, catalogue }) {
   const missing = missingNames(pump, catalogue);
   return html`<div class="pump" data-pump=${pump.status}>
     <p><b>${PUMP_WORDS[pump.status]}.</b> ${pump.status === 'condemned' ? '' : pump.status === 'cleared' ? 'It has shown that it makes pressure.' : 'Do not replace it on this evidence.'}</p>
-    ${missing.length ? html`<p>Missing before it may be blamed: ${missing.join(', ')}.</p>` : null}
+    ${missing.length && !pump.warning ? html`<p>Missing before it may be blamed: ${missing.join(', ')}.</p>` : null}
     <${PumpOverride} pump=${pump} />
   </div>`;
 }

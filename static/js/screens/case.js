@@ -112,6 +112,7 @@ export function Case({ id }) {
     aside=${html`<${Ledger} kase=${kase} assessment=${assessment} />`} bottom=${bottomFor(id, kase, assessment, next)}>
     <p class="help">${vehicleLine(kase, catalogue)}</p>
     <${Headline} kase=${kase} assessment=${assessment} next=${next} trouble=${state.open.error} />
+    ${assessment && kase.state === 'open' && kase.repairs.length ? html`<p class="warn" data-message="stale">${assessment.retest.text}</p>` : null}
     <${Conflicts} kase=${kase} catalogue=${catalogue} />
     ${unsent ? html`<p class="unsent" data-unsent=${unsent}>${formatCount(unsent, 'entry', 'entries')} of this case only on this phone.</p>` : null}
     <div class="narrow-only"><${Ledger} kase=${kase} assessment=${assessment} /></div>

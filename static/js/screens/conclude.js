@@ -79,7 +79,7 @@ function ReopenPart({ id, act, retest }) {
   const form = useWriter(id, 'reopened', act, `reopen.${id}`, failed ? retest.text : '');
   const done = async () => { if (await form.save({ reason: form.text.trim() })) location.hash = address('case', id); };
   return html`<${Fold} act="part-reopen" title="Open the case again" open=${failed}>
-    <${TextArea} name="reopen" label="Why?" value=${form.text} onText=${form.change} rows=${2} />
+    <${TextArea} name="reopen" label="Why?" value=${form.text} onText=${form.change} rows=${failed ? 4 : 2} />
     <${Problems} rows=${form.problems} />
     <${Button} act="save-reopen" kind=${failed ? 'main' : 'plain'} disabled=${!form.text.trim()} onClick=${done}>Open the case again<//>
   <//>`;
@@ -94,7 +94,7 @@ export function Conclude({ id }) {
   const reopen = isOpen ? null : html`<${ReopenPart} id=${id} act=${act} retest=${retest} />`;
   return html`<${Frame} screen="conclude" title=${`Conclude: ${caseName(kase)}`} caution="office_report">
     ${isOpen ? html`<${ConcludePart} id=${id} assessment=${assessment} act=${act} catalogue=${catalogue} person=${state.person} />`
-    : html`<p class="headline">${kase.concluded ? kase.concluded.text : ''}</p>`}
+    : failed ? null : html`<p class="headline">${kase.concluded ? kase.concluded.text : ''}</p>`}
     ${retest ? html`<${RetestLine} retest=${retest} />` : null}
     ${failed ? reopen : null}
     <${RepairPart} id=${id} act=${act} open=${kase.state === 'concluded'} />

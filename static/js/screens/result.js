@@ -8,7 +8,7 @@ import { PumpStanding } from '../parts/pump.js';
 import { RetestLine } from '../parts/retest.js';
 import { VerdictMark } from '../parts/verdict.js';
 import { saveFile } from '../offline/export.js';
-import { STATE_WORDS, formatReading, formatWhen } from '../format.js';
+import { formatReading, formatState, formatWhen } from '../format.js';
 import { byId, verdictOf } from '../plan.js';
 import { DOES_NOT_SAY, mainSentence, resultText } from '../result-text.js';
 import { address } from '../routes.js';
@@ -45,13 +45,13 @@ export function Result({ id }) {
   return html`<${Frame} screen="result" title=${`Result: ${caseName(kase)}`} caution="office_report"
     aside=${html`<${Ledger} kase=${kase} assessment=${assessment} />`}
     bottom=${html`<${Button} act="share" kind="main" onClick=${onShare}>Share the result<//>`}>
-    <p class="help">${vehicleLine(kase, catalogue)} · ${STATE_WORDS[kase.state]} · ${formatWhen(kase.updated_at)}</p>
+    <p class="help">${vehicleLine(kase, catalogue)} · ${formatState(kase.state, assessment && assessment.retest)} · ${formatWhen(kase.updated_at)}</p>
     <p class="headline" data-conclusion=${kase.concluded ? kase.concluded.fault || 'own-words' : ''}>${mainSentence(kase, assessment)}</p>
     ${assessment && assessment.retest.status !== 'not_due' ? html`<${RetestLine} retest=${assessment.retest} />` : null}
+    <${Comparison} kase=${kase} assessment=${assessment} catalogue=${catalogue} />
     ${said ? html`<p role="status">${said}</p>` : null}
     ${assessment ? html`<${PumpStanding} pump=${assessment.pump} catalogue=${catalogue} />` : null}
     <div class="narrow-only"><${Ledger} kase=${kase} assessment=${assessment} /></div>
-    <${Comparison} kase=${kase} assessment=${assessment} catalogue=${catalogue} />
     <${ResultReadings} kase=${kase} assessment=${assessment} catalogue=${catalogue} />
     ${assessment && assessment.notes.length ? html`<h2>Remarks</h2><ul>${[...new Set(assessment.notes)].map((note) => html`<li>${note}</li>`)}</ul>` : null}
     <h2>What this does not say</h2><ul>${DOES_NOT_SAY.map((text) => html`<li>${text}</li>`)}</ul>
