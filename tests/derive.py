@@ -17,6 +17,7 @@ import numpy as np
 from webapp.engine.book import Book, open_book
 from webapp.engine.isolation import HEALTHY, OTHER, PATTERN, PRESSURE, RETURN, UNEVEN_FROM
 from webapp.engine.levels import (
+    EDGES,
     conductance_coordinate,
     level_names,
     level_weights,
@@ -78,7 +79,9 @@ def draw_levels(fault: str, layout: str, book: Book, limits: dict, first_seed: i
             uneven = len(level_names("conductance")) if int(row[RETURN]) >= UNEVEN_FROM else 0
             row[PATTERN] = str(int(next(iter(level_weights(coordinate, 0.0, "conductance")))) + uneven)
         if "crank_rise_time" not in values and values[PRESSURE] > 0.0:
-            row["crank_rise_time"] = level_names("high")[-1]  # never reached: no reading of a rise can come from here
+            # never reached: whoever writes down a time all the same writes a slow one
+            slow = level_names("high")[EDGES["high"].index(1.0) + 1 :]
+            row["crank_rise_time"] = slow[seed % len(slow)]
         rows.append(row)
     return rows
 

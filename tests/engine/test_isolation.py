@@ -184,8 +184,8 @@ def test_three_pressures_of_one_weak_pump_are_not_three_proofs() -> None:
 
 
 def test_all_injectors_leaking_alike_are_seen_by_the_return_per_bar() -> None:
-    alike = [read("crank_pressure", 120), read("injector_return", [12, 13, 12, 13], state="cranking")]
-    few = [read("crank_pressure", 120), read("injector_return", [2, 2.2, 2, 2.1], state="cranking")]
+    alike = [read("crank_pressure", 120), read("injector_return", [40, 41, 40, 41], state="cranking")]
+    few = [read("crank_pressure", 120), read("injector_return", [7, 7.5, 7, 7.2], state="cranking")]
     beliefs = []
     for rows in (alike, few):
         suspects = judge_case(make_case(*rows), BOOK)["suspects"]

@@ -117,7 +117,7 @@ def test_one_leaking_injector_is_named_and_the_pump_is_not_blamed() -> None:
 
 def test_no_conclusion_before_the_test_is_valid() -> None:
     """A gross injector return alone settles nothing while battery, fuel and sensor are unread; then it does."""
-    gross = [read("crank_pressure", 150), read("injector_return", [5, 5, 6, 60], state="cranking"), read("decay_time", 0.5)]
+    gross = [read("crank_pressure", 150), read("injector_return", [9, 9, 10, 70], state="cranking"), read("decay_time", 1.0)]
     early = judge_case(make_case(*gross, complaints=["no_start"], codes=["P0087"]), BOOK)
     assert early["suspects"][0]["probability"] + early["suspects"][1]["probability"] >= 0.95  # with the pair it is part of
     assert {row["fault"] for row in early["suspects"][:2]} == {"injector_return_high", "pump_and_injectors"}

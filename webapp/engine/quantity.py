@@ -21,7 +21,7 @@ Reading = namedtuple(
 )
 
 PHASES = ("before", "after_repair")
-SHORTEST_COLLECTION_S = 1.0
+SHORTEST_COLLECTION_S = 1e-4
 LONGEST_COLLECTION_S = 3600.0
 MOST_CYLINDERS = 16
 HIGHEST_TARGET_BAR = 3500.0
@@ -116,7 +116,11 @@ def check_conditions(reading: dict, quantity: dict, book: Book, at: str) -> list
     if quantity["needs_duration"] and duration is None:
         add("missing", "duration_s", "how many seconds were collected? give the duration in s")
     if duration is not None and not SHORTEST_COLLECTION_S <= duration <= LONGEST_COLLECTION_S:
-        add("impossible_value", "duration_s", f"{show(duration)} s cannot be; give 1 to {LONGEST_COLLECTION_S:g} s")
+        add(
+            "impossible_value",
+            "duration_s",
+            f"{show(duration)} s cannot be; give some seconds, {LONGEST_COLLECTION_S:g} at most",
+        )
     if state is not None and quantity["states"] and state not in quantity["states"]:
         add("unknown_state", "state", f"{show(state)} is not one of {', '.join(quantity['states'])}")
     if phase is not None and phase not in PHASES:

@@ -75,9 +75,9 @@ def spread(draw: object, middle: float, share: float, wide: float) -> float:
 def sound_car(draw: object, layout: str, supply: str, cylinders: int, wide: float) -> dict:
     """Return the parameters of a vehicle without a fault."""
     speed = spread(draw, 235.0, 0.20, wide)
-    per_injector = spread(draw, 0.070, 0.5, wide)
+    per_injector = spread(draw, 0.130, 0.5, wide)
     injectors = [per_injector * (1.0 + 0.18 * wide * (2.0 * draw() - 1.0)) for _ in range(cylinders)]  # type: ignore[operator]
-    slip = spread(draw, 0.09, 0.6, wide)
+    slip = spread(draw, 0.17, 0.6, wide)
     leaks = slip + sum(injectors)
     command = spread(draw, 325.0, 0.06, wide)
     reserve = spread(draw, 2.2, 0.3, wide)  # how far the pump could go beyond the command while cranking
@@ -330,7 +330,7 @@ def true_values(car: dict, target_bar: float) -> dict:
     values = {
         "battery_voltage_rest": car["battery_v"], "battery_voltage_cranking": car["battery_crank_v"],
         "cranking_speed": car["speed_rpm"], "fuel_present": car["fuel"], "fuel_condition": car["condition"],
-        "external_leak": ("leak" if car["outside"] > 0.08 else "seep") if car["outside"] > 0.0 else "none",
+        "external_leak": ("leak" if car["outside"] > 0.15 else "seep") if car["outside"] > 0.0 else "none",
         "air_in_supply": car["air"], "sensor_reference_voltage": car["reference_v"], "sensor_signal_voltage": signal,
         "rest_pressure": max(DISPLAY_AT_REST_BAR + (signal - 0.5) * BAR_PER_SENSOR_VOLT, 0.0),
         "actuator_supply_voltage": car["feed_v"], "crank_sync": car["sync"], "commanded_pressure": car["command_bar"],
