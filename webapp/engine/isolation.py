@@ -20,7 +20,7 @@ from .document import Case
 from .levels import conductance_coordinate, level_names, level_weights, limit_kind
 from .limits import Limit
 from .numeric import median, root_sum_square
-from .verdicts import Finding, number_weights
+from .verdicts import Finding, fails_low, number_weights
 
 Suspect = namedtuple("Suspect", ("fault", "probability"))
 # one latent class of one hypothesis: index of its fault, prior weight, tables {quantity: [per mille by level]}
@@ -318,13 +318,21 @@ def can_be_read(quantity: dict, case: Case) -> bool:
     return fits_vehicle(quantity, case.vehicle) and (runs or quantity["state"] != "running")
 
 
+def cannot_be_reached(name: str, read: dict, case: Case, book: Book) -> bool:
+    """True for a rise whose target lies above the pressure that was read: there is no time to take."""
+    row = book.limits[case.chosen["profile"]].get(name)
+    if row is None or row["target_from"] is None:
+        return False
+    return fails_low(read.get(row["target_from"]["quantity"]))
+
+
 def wanted_quantities(check: dict, read: dict, case: Case, book: Book, missed_too: bool) -> list:
     """Return the quantities of a check still to be read on this vehicle; doubted and unclear ones are asked again."""
     wanted = []
     for name in check["quantities"]:
         finding = read.get(name)
         settled = finding is not None and finding.doubt is None and finding.verdict != "unclear"
-        if can_be_read(book.quantities[name], case) and not settled:
+        if can_be_read(book.quantities[name], case) and not settled and not cannot_be_reached(name, read, case, book):
             if missed_too or name not in case.not_measured[BEFORE] or finding is not None:
                 wanted.append(name)
     return wanted
