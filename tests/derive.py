@@ -32,6 +32,7 @@ from webapp.library import loader
 
 OUT = Path(__file__).parents[1] / "webapp/library/signatures.json"
 VEHICLES = 3000
+WIDTH = 1.15  # of the vehicle's ranges; tests/validate.py goes to 1.3
 CLASSES = 9
 ROUNDS = 100
 STARTS = 3
@@ -71,7 +72,9 @@ def draw_levels(fault: str, layout: str, book: Book, limits: dict, first_seed: i
     rows = []
     for seed in range(first_seed, first_seed + VEHICLES):
         supply = book.supplies[seed % 2]
-        values = true_values(make_car(seed, layout, supply, CYLINDERS[seed % len(CYLINDERS)], fault), RISE_TARGET_BAR)
+        values = true_values(
+            make_car(seed, layout, supply, CYLINDERS[seed % len(CYLINDERS)], fault, None, WIDTH), RISE_TARGET_BAR
+        )
         row = {name: level_of(book.quantities[name], value, limits[name]) for name, value in values.items()}
         rates, bar = [2.0 * v for v in values[RETURN]], values[PRESSURE]
         coordinate = conductance_coordinate(rates, bar, limits[RETURN], limits[PRESSURE])
