@@ -122,7 +122,7 @@ def suspect_the_pump(hands: Hands) -> None:
         hands.read_number(quantity, value)
         hands.to_case()
     hands.open_check("injector_return")
-    hands.read_cylinders("injector_return", ["20", "21", "22", "20"], "30", "cranking")
+    hands.read_cylinders("injector_return", ["9", "10", "9.5", "9"], "30", "cranking")
     hands.to_case()
 
 
