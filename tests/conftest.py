@@ -1,11 +1,13 @@
 """A server of its own for each test that asks for one, and the people who use it."""
 
+import os
 import shutil
 from pathlib import Path
 
 import pytest
 from argon2 import PasswordHasher
 from flask import Flask
+from hypothesis import settings as hypothesis_settings
 from sqlalchemy.orm import Session
 
 from tests.actors import PASSWORD, Desk, Phone
@@ -17,6 +19,11 @@ from webapp.store.scope import Workshop, add_workshop, find_workshop
 
 ROLES = ("technician", "apprentice", "office")
 CHEAP = PasswordHasher(time_cost=1, memory_cost=8, parallelism=1)
+
+# A landing is judged by the same examples each time; everywhere else hypothesis looks for new ones.
+hypothesis_settings.register_profile("landing", derandomize=True, database=None)
+if os.environ.get("CI"):
+    hypothesis_settings.load_profile("landing")
 
 
 @pytest.fixture(autouse=True)
