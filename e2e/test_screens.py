@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, Page
+from playwright.sync_api import Browser, Page, expect
 
 from e2e.hands import Hands
 from e2e.stage import DESK_SIZE, PHONE_SIZE, Complaints, Server
@@ -206,3 +206,17 @@ def test_every_page_of_the_office(
     context.close()
     assert found == [], "\n".join(found)
     complaints.assert_none()
+
+
+def test_the_first_step_is_seen_after_the_cautions_were_read(stage: tuple[Server, str], browser: Browser) -> None:
+    """Whoever scrolled down through long cautions finds step 1 before his eyes, not the place where he stopped reading."""
+    context = browser.new_context(viewport=PHONE_SIZE)
+    hands = Hands(context.new_page())
+    hands.page.goto(stage[0].url + "/")
+    hands.open_case("Blue van (invented)", "regulator-and-metering", "4", "no_start")
+    hands.press("open-check", hands.page.locator('.row[data-check="intake"]'))
+    hands.on("check").page.locator('[data-act="acknowledge"]').wait_for()
+    hands.page.evaluate("() => scrollTo(0, document.body.scrollHeight)")
+    hands.press("acknowledge")
+    expect(hands.page.locator("[data-step]").first).to_be_in_viewport(ratio=0.9)
+    context.close()

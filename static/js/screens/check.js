@@ -51,9 +51,10 @@ function Bottom({ id, check, next, upcoming, onTick }) {
   return html`<${Button} act="to-case" kind="main" href=${address('case', id)}>Back to the case<//>`;
 }
 
-/** Bring the step that is due before the eyes, once it is not the first. */
+/** Bring the step that is due before the eyes; the first one with the head of the page, wherever the cautions were read. */
 function useCurrentInView(stepId, isFirst) {
   useEffect(() => {
+    if (stepId && isFirst) scrollTo(0, 0);
     const row = stepId && !isFirst ? document.querySelector('.step-current') : null;
     if (row) row.scrollIntoView({ block: 'center' });
   }, [stepId]);
