@@ -33,7 +33,7 @@ export function mainSentence(kase, assessment) {
 
 export const DOES_NOT_SAY = [
   'It judges only what was measured and entered here, with the limits named. Limits marked as common practice or judgement are starting values; the vehicle maker’s figures come first.',
-  'It assumes one fault. Two faults together can look like a third.',
+  'It knows two pairs of faults that go together. Any other two at once can look like a third.',
   'It is no safety inspection and says nothing about parts that were not tested.',
 ];
 

@@ -44,11 +44,6 @@ UNITS = {
 }
 
 
-def dimension_of(unit: str) -> str:
-    """Return the dimension of a known unit."""
-    return UNITS[unit][0]
-
-
 def check_unit(unit: object, wanted: str, field: str) -> None:
     """Refuse a unit that is unknown or of another dimension than the unit `wanted` (codes unknown_unit, wrong_unit)."""
     same = sorted([u for u in UNITS if UNITS[u][0] == UNITS[wanted][0]])

@@ -10,16 +10,6 @@ Sources: hydraulics.py for the equations; every range is judgement, chosen to sp
 """
 
 import math
-from collections import namedtuple
-
-Car = namedtuple(
-    "Car",
-    ("layout", "supply", "cylinders", "fault", "severity", "battery_v", "battery_crank_v", "speed_rpm", "fuel", "condition",
-     "outside", "supply_bar", "suction_bar", "air", "fill", "reference_v", "signal_offset_v", "display_offset_bar",
-     "feed_v", "sync", "command_bar", "per_rev_ml", "slip", "injectors", "metering", "metering_full", "regulator_leak",
-     "regulator_works", "spring_bar", "relief_leak", "static_share", "capacity_ml_bar", "dead_s", "drive_cap_bar",
-     "regulator_ohm", "metering_ohm", "injector_ohm", "runs_error_bar"),
-)  # fmt: skip
 
 PAIRS = {
     "pump_and_injectors": ("pump_worn", "injector_return_high"),
