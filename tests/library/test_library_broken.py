@@ -79,6 +79,7 @@ ROWS = [
     ("quantity twice", "quantities.json", put("1.id", "battery_voltage_rest"),
      "quantities.json: quantities.id: 'battery_voltage_rest' is there twice"),
     ("instrument of another kind", "instruments.json", put("0.unit", "V"), "instruments.json: [0].unit: 'V' cannot measure"),
+    ("absolute figures without a unit", "instruments.json", put("0.unit", None), "[0].unit: 'None' cannot measure"),
     ("unknown component", "faults.json", put("1.component", "turbo"), "faults.json: [1].component: 'turbo' is not"),
     ("table of an unknown quantity", "signatures.json", put("layouts.regulator-only.base.oil", [500, 500]),
      "signatures.json: layouts.regulator-only.base: 'oil' is not a quantity with a limit"),

@@ -105,6 +105,8 @@ def check_instruments(catalogue: dict) -> list[Flaw]:
         if row["unit"] is not None and row["unit"] not in UNITS:
             flaws += unknown(file, f"[{i}].unit", [row["unit"]], UNITS, "a unit of the engine")
             continue
+        if row["unit"] is None and not any(row[key] for key in ("full_scale", "resolution", "timing_sd_s")):
+            continue  # good to a share of whatever it shows, so it may show quantities of several kinds
         for name in row["quantities"]:
             unit = quantities[name]["unit"] if name in quantities else None
             if unit is not None and (row["unit"] is None or UNITS[unit][0] != UNITS[row["unit"]][0]):
