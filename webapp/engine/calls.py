@@ -9,10 +9,11 @@ import json
 from . import ENGINE_VERSION
 from .book import Book, open_book
 from .entries import check_entry, fold_entries, fold_log
+from .film import read_film
 from .judge import judge_case, judge_folded
 from .problems import EngineError, Problem, problem_rows, refuse, show
 from .quantity import check_reading, read_reading
-from .timing import combine_attempts
+from .timing import combine_attempts, read_rehearsal
 from .units import convert
 from .vin import vin_warning
 
@@ -91,8 +92,19 @@ def call_check_vin(given: object, book: Book) -> dict:
 
 
 def call_timing(given: object, book: Book) -> dict:
+    """{"taps", "expected", "own_sd_s", "own_mean_s", "own_goes"} -> combine_attempts."""
     request = object_of(given, "request")
-    return combine_attempts(request.get("taps"), request.get("expected") is not False, request.get("own_sd_s"))  # type: ignore[arg-type]
+    own = {name: request.get(f"own_{name}") for name in ("sd_s", "mean_s", "goes")}
+    return combine_attempts(request.get("taps"), request.get("expected") is not False, own)  # type: ignore[arg-type]
+
+
+def call_rehearsal(given: object, book: Book) -> dict:
+    return read_rehearsal(object_of(given, "request").get("errors_s"))
+
+
+def call_film(given: object, book: Book) -> dict:
+    """A rise read from a film; request and answer at `film.read_film`."""
+    return read_film(object_of(given, "request"))
 
 
 def call_version(given: object, book: Book) -> dict:
@@ -108,6 +120,8 @@ CALLS = {
     "convert": call_convert,
     "check_vin": call_check_vin,
     "timing": call_timing,
+    "rehearsal": call_rehearsal,
+    "film": call_film,
     "version": call_version,
 }
 
