@@ -128,7 +128,7 @@ export function limitFor(catalogue, kase, quantityId) {
 export function roughCase(entries) {
   const sorted = [...entries].sort((a, b) => a.clock - b.clock || (a.id < b.id ? -1 : 1));
   const rough = { vehicle: {}, complaints: [], codes: [], limits: {}, readings: [], voided: [], steps: {}, not_measured: [],
-    notes: [], photos: [], cautions: [], state: 'open', rough: true };
+    notes: [], photos: [], rises: [], cautions: [], state: 'open', rough: true };
   for (const { id, kind, body, at, by } of sorted) {
     if (kind === 'vehicle_set') Object.assign(rough.vehicle, body);
     if (kind === 'complaint_set') rough.complaints = body.complaints;
@@ -139,6 +139,7 @@ export function roughCase(entries) {
     if (kind === 'not_measured') rough.not_measured.push(body);
     if (kind === 'note_added') rough.notes.push({ entry: id, at, by, ...body });
     if (kind === 'photo_added') rough.photos.push({ entry: id, at, by, ...body });
+    if (kind === 'rise_recorded') rough.rises.push({ entry: id, at, by, ...body });
     if (kind === 'caution_acknowledged') rough.cautions.push({ entry: id, at, by, ...body });
   }
   return rough;

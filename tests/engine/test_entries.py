@@ -43,6 +43,10 @@ BODIES_OF = {
     "reading_voided": st.fixed_dictionaries({"reading": st.integers(1, 30).map(make_id), "reason": st.just("slip")}),
     "note_added": st.fixed_dictionaries({"text": st.text(max_size=5)}),
     "photo_added": st.just({"sha256": "ab" * 32, "type": "image/jpeg", "size": 10}),
+    "rise_recorded": st.fixed_dictionaries(
+        {"source": st.sampled_from(["trace", "film"]), "start_s": st.floats(0, 9), "start_from": st.just("hand"),
+         "points": st.lists(st.tuples(st.floats(0, 9), st.integers(0, 400)).map(list), max_size=3),
+         "times": st.just([[200, 0.61], [285, None]])}),
     "caution_acknowledged": st.just({"caution": "jets"}),
     "signed_off": st.just({"role": "mentor"}),
     "gate_overridden": st.fixed_dictionaries({"reason": st.sampled_from(["seen it before", "owner insists"])}),
@@ -111,6 +115,13 @@ def test_a_voided_reading_leaves_the_readings_and_stays_in_the_case() -> None:
     assert [(r["value"], r["reason"]) for r in document["voided"]] == [(2920, "typing slip")]
 
 
+def test_a_recorded_rise_is_kept_whole_and_says_who_recorded_it() -> None:
+    log = [entry(1, "rise_recorded", {**RISE, "readings": [make_id(9)]})]
+    assert check_entry(log[0], BOOK) == []
+    row = fold_entries(log, BOOK)["rises"][0]
+    assert (row["points"], row["entry"], row["by"]) == (RISE["points"], make_id(1), "technician")
+
+
 def test_a_reading_that_no_longer_fits_is_set_aside_by_name() -> None:
     log = [
         entry(1, "reading_taken", {"quantity": "injector_return", "value": [1, 2, 3, 4], "duration_s": 30}),
@@ -162,6 +173,7 @@ def test_the_state_follows_the_last_word() -> None:
     assert fold_entries(log, BOOK)["state"] == "open"
 
 
+RISE = {"source": "trace", "start_s": 0.4, "start_from": "hand", "points": [[0.0, 18], [1.0, 301]], "times": [[285, 0.9]]}
 BAD_ENTRIES = [
     ("id", {"id": "r1"}), ("case", {"case": CASE.upper()}), ("seq", {"seq": 0}), ("clock", {"clock": True}),
     ("body", {"body": []}), ("colour", {"colour": "blue"}), ("by", {"by": 7}),
@@ -172,6 +184,11 @@ BAD_ENTRIES = [
     ("body.reason", {"kind": "reading_voided", "body": {"reading": make_id(1)}}),
     ("body.sha256", {"kind": "photo_added", "body": {"sha256": "../x", "type": "image/jpeg", "size": 1}}),
     ("body.type", {"kind": "photo_added", "body": {"sha256": "ab" * 32, "type": "image/svg+xml", "size": 1}}),
+    ("body.source", {"kind": "rise_recorded", "body": {**RISE, "source": "rumour"}}),
+    ("body.start_s", {"kind": "rise_recorded", "body": {**RISE, "start_s": "0.4"}}),
+    ("body.points", {"kind": "rise_recorded", "body": {**RISE, "points": [[0, 1]] * 1201}}),
+    ("body.points[1]", {"kind": "rise_recorded", "body": {**RISE, "points": [[0, 1], [2]]}}),
+    ("body.times[0][1]", {"kind": "rise_recorded", "body": {**RISE, "times": [[285, "soon"]]}}),
     ("body.ticked", {"kind": "step_ticked", "body": {"check": "crank", "step": "a", "ticked": 1}}),
     ("body.tick", {"kind": "step_ticked", "body": {"check": "crank", "step": "a", "ticked": True, "tick": 1}}),
     ("body.overrides.crank_pressure.reason", {"kind": "limits_set", "body": {"overrides": {"crank_pressure": {"low": 1}}}}),

@@ -30,7 +30,7 @@ FORMAT = "railcase-case/1"
 OWN_KEYS = ("format", "id", "vehicle", "complaints", "codes", "limits", "readings", "not_measured")
 # keys that folding adds; judging looks at a few (the end of Case) and passes the others over
 FOLD_KEYS = (
-    "state", "opened_at", "opened_by", "updated_at", "entries", "steps", "notes", "photos", "cautions", "voided",
+    "state", "opened_at", "opened_by", "updated_at", "entries", "steps", "notes", "photos", "rises", "cautions", "voided",
     "signed", "concluded", "repairs", "outcome", "gate_override", "earlier_retests", "conflicts", "set_aside",
 )  # fmt: skip
 FOLD_TYPES = (

@@ -19,6 +19,7 @@ from .document import (
     is_whole,
     unknown_keys,
 )
+from .numeric import is_number
 from .problems import Problem, refuse, show
 from .quantity import MOST_CYLINDERS, PHASES, check_reading, phase_of
 
@@ -27,6 +28,8 @@ ENTRY_KEYS = ("id", "case", "device", "seq", "clock", "at", "by", "kind", "body"
 LONGEST_TEXT = 20000
 LONGEST_NAME = 200
 PHOTO_TYPES = ("image/jpeg", "image/png", "image/webp")
+RISE_SOURCES = ("trace", "film")
+MOST_PAIRS = 1200
 HEX = "0123456789abcdef"
 
 # kind: {body field: kind of value}; a field with ! is compulsory
@@ -45,6 +48,11 @@ BODIES = {
     "reading_voided": {"reading": "name!", "reason": "text!"},
     "note_added": {"text": "text!", "check": "name"},
     "photo_added": {"sha256": "sha256!", "type": "photo!", "size": "count!", "caption": "text", "check": "name"},
+    "rise_recorded": {
+        "source": "rise_source!", "name": "name", "check": "name", "phase": "phase", "readings": "names",
+        "start_s": "number!", "start_from": "name!", "found_start_s": "number", "points": "pairs!", "times": "pairs!",
+        "steady_bar": "number", "warnings": "names",
+    },
     "caution_acknowledged": {"caution": "name!", "check": "name"},
     "signed_off": {"check": "name", "role": "name"},
     "gate_overridden": {"reason": "reason!"},
@@ -91,6 +99,19 @@ def check_whole(value: object, low: int, high: int, field: str) -> list:
     return [Problem("impossible_value", field, f"{show(value)} is not a whole number from {low} to {high}")]
 
 
+def check_pairs(value: object, field: str) -> list:
+    """Return problems of [[number, number or null], ...], which draws a curve or lists times."""
+    if not isinstance(value, list) or len(value) > MOST_PAIRS:
+        return [Problem("not_a_list", field, f"{show(value)} is not a list of at most {MOST_PAIRS} pairs")]
+    for i in range(len(value)):
+        row = value[i]
+        if not isinstance(row, list) or len(row) != 2 or not is_number(row[0]):
+            return [Problem("not_a_pair", f"{field}[{i}]", f"{show(row)} is not a pair of numbers")]
+        if row[1] is not None and not is_number(row[1]):
+            return [Problem("not_a_number", f"{field}[{i}][1]", f"{show(row[1])} is not a number")]
+    return []
+
+
 def check_flag(value: object, field: str) -> list:
     return [] if value is True or value is False else [Problem("not_a_flag", field, f"{show(value)}: give true or false")]
 
@@ -105,6 +126,10 @@ def check_field(value: object, kind: str, field: str, book: Book) -> list:
         return check_reason(value, field)
     if kind == "flag":
         return check_flag(value, field)
+    if kind == "pairs":
+        return check_pairs(value, field)
+    if kind == "number":
+        return [] if is_number(value) else [Problem("not_a_number", field, f"{show(value)} is not a number")]
     if kind == "names":
         rows = value if isinstance(value, list) else [value]
         return [p for row in rows for p in check_text(row, LONGEST_NAME, field)]
@@ -118,6 +143,7 @@ def check_field(value: object, kind: str, field: str, book: Book) -> list:
     if kind == "codes":
         return check_codes(value, field)
     known = {"layout": book.layouts, "supply": book.supplies, "photo": list(PHOTO_TYPES),
+             "rise_source": list(RISE_SOURCES),
              "quantity": book.quantity_order, "phase": list(PHASES)}  # fmt: skip
     return check_one_of(value, known[kind], field) if kind in known else []
 
@@ -192,7 +218,7 @@ def empty_case(entries: list, book: Book) -> dict:
         "format": FORMAT, "id": first["case"], "vehicle": vehicle, "complaints": [], "codes": [],
         "limits": {"profile": "generic", "overrides": {}}, "readings": [], "not_measured": [], "state": "open",
         "opened_at": first["at"], "opened_by": first["by"], "updated_at": entries[-1]["at"], "entries": len(entries),
-        "steps": {}, "notes": [], "photos": [], "cautions": [], "voided": [], "signed": [], "concluded": None,
+        "steps": {}, "notes": [], "photos": [], "rises": [], "cautions": [], "voided": [], "signed": [], "concluded": None,
         "repairs": [], "outcome": None, "gate_override": None, "earlier_retests": [], "conflicts": [],
     }  # fmt: skip
 
@@ -302,6 +328,7 @@ FOLDS = {
     "not_measured": miss_reading,
     "note_added": append_to("notes"),
     "photo_added": append_to("photos"),
+    "rise_recorded": append_to("rises"),
     "caution_acknowledged": append_to("cautions"),
     "signed_off": append_to("signed"),
     "gate_overridden": override_gate,
