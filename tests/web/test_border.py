@@ -25,7 +25,7 @@ class Address(NamedTuple):
 
     def fill(self, **ids: str) -> str:
         filled = {"case_id": ANY_ID, "person_id": ANY_ID, "sha256": ANY_SHA, "key": "0" * 24, "name": "js/app.js", **ids}
-        path = self.rule.replace("<path:name>", "<name>")
+        path = self.rule.replace("<path:name>", "<name>").replace("<int:number>", "0")
         for name, value in filled.items():
             path = path.replace(f"<{name}>", value)
         return path
@@ -45,6 +45,9 @@ ADDRESSES = [
     Address("POST", "/api/v1/sync", "phone"),
     Address("PUT", "/api/v1/photos/<sha256>", "phone"),
     Address("GET", "/api/v1/photos/<sha256>", "phone"),
+    Address("GET", "/api/v1/uploads/<sha256>", "phone"),
+    Address("PUT", "/api/v1/uploads/<sha256>/<int:number>", "phone"),
+    Address("POST", "/api/v1/uploads/<sha256>/finish", "phone"),
     Address("GET", "/account/sign-in", "all"),
     Address("POST", "/account/sign-in", "all"),
     Address("POST", "/account/sign-out", READERS),

@@ -1,35 +1,16 @@
 """The phone's API: pair once, then send and fetch entries and photos with the phone's own token."""
 
-import json
-from typing import Any
-
 from flask import Blueprint, Response, current_app, jsonify, request
 
 from webapp.access import actor, by_phone, client_address, database, public, workshop_to_read, workshop_to_write
+from webapp.phone.messages import LARGEST_MESSAGE_BYTES, pack, read_json
 from webapp.phone.openapi import describe
-from webapp.phone.schemas import PairIn, SyncIn
-from webapp.store import cases, devices, log, people, photos
+from webapp.phone.schemas import FinishIn, PairIn, SyncIn
+from webapp.store import cases, clocks, devices, log, people, photos, uploads
 from webapp.store.moments import now
-from webapp.store.refusals import Refusal, WrongType
 
 blueprint = Blueprint("api", __name__, url_prefix="/api/v1")
-LARGEST_SYNC_BYTES = 2_000_000
-
-
-def refuse_constant(name: str) -> None:
-    raise ValueError(f"{name} is not a number that JSON knows")
-
-
-def read_json() -> Any:
-    """The request's JSON. *Refuses* other content types (a foreign page's form could send those) and broken JSON."""
-    if request.mimetype != "application/json":
-        raise WrongType(
-            "wrong_type", "Content-Type", f"Content-Type: {request.mimetype[:40]!r} is not accepted; send application/json"
-        )
-    try:
-        return json.loads(request.get_data().decode("utf-8"), parse_constant=refuse_constant)
-    except (ValueError, RecursionError) as problem:
-        raise Refusal("not_json", "", f"The request is not JSON that can be read ({problem}); send it again.") from None
+blueprint.after_request(pack)
 
 
 def person_out(person) -> dict:
@@ -59,12 +40,12 @@ def pair() -> tuple[Response, int]:
 @blueprint.post("/sync")
 @by_phone
 def sync() -> Response:
-    request.max_content_length = LARGEST_SYNC_BYTES
+    request.max_content_length = LARGEST_MESSAGE_BYTES
     wanted, me = SyncIn().load(read_json()), actor()
     with workshop_to_write() as workshop:
         arrivals = cases.append_entries(workshop, wanted["entries"], me.device)
         devices.note_contact(workshop, me.device, wanted["app"])
-        page = log.read_after(workshop, wanted["cursor"], me.device)
+        page = log.read_after(workshop, wanted["cursor"], None if wanted["own"] else me.device)
         answer = {
             "results": [arrival._asdict() for arrival in arrivals],
             **page._asdict(),
@@ -72,17 +53,24 @@ def sync() -> Response:
             "people": [person_out(person) for person in people.list_people(workshop) if person.active],
             "workshop": {"id": me.workshop_id, "name": me.workshop_name},
             "server_time": now(),
+            "clock_warning": clocks.compare(wanted.get("sent_at"), now()),
+            "device": {"id": me.device, **log.count_of_device(workshop, me.device)},
         }
     return jsonify(answer)
+
+
+def keep_photo(sha256: str, type_: str, data: bytes) -> bool:
+    with workshop_to_read() as workshop:
+        picture = photos.store_photo(workshop, database().photos, sha256, type_, data)
+    with workshop_to_write() as workshop:
+        return photos.note_photo(workshop, sha256, len(data), picture)
 
 
 @blueprint.put("/photos/<sha256>")
 @by_phone
 def put_photo(sha256: str) -> tuple[Response, int]:
     request.max_content_length = photos.LARGEST_BYTES
-    data = request.get_data()
-    with workshop_to_write() as workshop:
-        is_new = photos.keep_photo(workshop, database().photos, sha256, request.mimetype, data)
+    is_new = keep_photo(sha256, request.mimetype, request.get_data())
     return jsonify({"sha256": sha256, "stored": True}), 201 if is_new else 200
 
 
@@ -92,6 +80,33 @@ def get_photo(sha256: str) -> Response:
     with workshop_to_read() as workshop:
         data, type_ = photos.read_photo(workshop, database().photos, sha256)
     return Response(data, content_type=type_, headers={"Cache-Control": "private, max-age=86400"})
+
+
+@blueprint.get("/uploads/<sha256>")
+@by_phone
+def show_upload(sha256: str) -> Response:
+    with workshop_to_read() as workshop:
+        return jsonify(uploads.read_state(workshop, database().photos, sha256)._asdict())
+
+
+@blueprint.put("/uploads/<sha256>/<int:number>")
+@by_phone
+def put_piece(sha256: str, number: int) -> Response:
+    data = request.get_data()
+    with workshop_to_read() as workshop:
+        uploads.keep_piece(workshop, database().photos, sha256, number, data)
+    return jsonify({"sha256": sha256, "number": number, "stored": True})
+
+
+@blueprint.post("/uploads/<sha256>/finish")
+@by_phone
+def finish_upload(sha256: str) -> tuple[Response, int]:
+    wanted = FinishIn().load(read_json())
+    with workshop_to_read() as workshop:
+        data = uploads.gather(workshop, database().photos, sha256, wanted["size"])
+        is_new = data is not None and keep_photo(sha256, wanted["type"], data)
+        uploads.drop_pieces(workshop, database().photos, sha256)
+    return jsonify({"sha256": sha256, "stored": True}), 201 if is_new else 200
 
 
 @blueprint.get("/openapi.json")

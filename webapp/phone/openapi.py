@@ -24,7 +24,11 @@ def refuse(**texts: str) -> dict:
 
 
 PICTURE = {type_: {"schema": {"type": "string", "format": "binary"}} for type_ in PHOTO_TYPES}
+NUMBER = {"name": "number", "in": "path", "required": True, "schema": {"type": "integer", "minimum": 0}}
+PIECE = {"application/octet-stream": {"schema": {"type": "string", "format": "binary"}}}
 TOKEN: dict = {"security": [{"phone": []}]}
+AWAY = "The database cannot be reached just now. Nothing was confirmed; try again after Retry-After."
+FULL = "The server's disk is full. Nothing was confirmed; try again after Retry-After."
 SHUT = "The token is unknown (`unknown_token`) or shut out (`revoked`)."
 
 # path, method, operation
@@ -53,10 +57,14 @@ OPERATIONS: list[tuple[str, str, dict]] = [
         TOKEN
         | {
             "summary": "Send entries, fetch those of the workshop's other devices.",
+            "description": "The body may come with `Content-Encoding: gzip`. Idempotent by entry id: send again after any "
+            "doubt. Photos go by themselves afterwards.",
             "requestBody": {"required": True, "content": refer(schemas.SyncIn)},
             "responses": {
                 "200": respond("What became of each entry, and what is new.", refer(schemas.SyncOut)),
-                **refuse(s401=SHUT, s413="Too large.", s415="Not JSON.", s422="A field was not accepted."),
+                **refuse(
+                    s401=SHUT, s413="Too large.", s415="Not JSON.", s422="A field was not accepted.", s503=AWAY, s507=FULL
+                ),
             },
         },
     ),
@@ -77,6 +85,8 @@ OPERATIONS: list[tuple[str, str, dict]] = [
                     s413="Too large.",
                     s415="Not such a picture.",
                     s422="The bytes have another sum.",
+                    s503=AWAY,
+                    s507=FULL,
                 ),
             },
         },
@@ -89,6 +99,66 @@ OPERATIONS: list[tuple[str, str, dict]] = [
             "summary": "Fetch a photo of the workshop.",
             "parameters": [SHA256],
             "responses": {"200": respond("The picture.", PICTURE), **refuse(s401=SHUT, s404="No such photo here.")},
+        },
+    ),
+    (
+        "/api/v1/uploads/{sha256}",
+        "get",
+        TOKEN
+        | {
+            "summary": "Ask which pieces of a photo have arrived.",
+            "description": "For photos that an entry of `photos_wanted` names. Send the missing pieces in any order, then "
+            "finish. Every piece but the last has `piece_bytes` bytes. All three steps may be repeated after any cut.",
+            "parameters": [SHA256],
+            "responses": {
+                "200": respond("What is here.", refer(schemas.UploadOut)),
+                **refuse(s401=SHUT, s404="No such name.", s409="No entry speaks of it yet."),
+            },
+        },
+    ),
+    (
+        "/api/v1/uploads/{sha256}/{number}",
+        "put",
+        TOKEN
+        | {
+            "summary": "Send one piece of a photo.",
+            "parameters": [SHA256, NUMBER],
+            "requestBody": {"required": True, "content": PIECE},
+            "responses": {
+                "200": respond("Stored.", refer(schemas.PieceOut)),
+                **refuse(
+                    s401=SHUT,
+                    s404="No such name.",
+                    s409="No entry speaks of it yet.",
+                    s413="Too large, empty, or too many.",
+                    s503=AWAY,
+                    s507=FULL,
+                ),
+            },
+        },
+    ),
+    (
+        "/api/v1/uploads/{sha256}/finish",
+        "post",
+        TOKEN
+        | {
+            "summary": "Say that all pieces of a photo were sent.",
+            "parameters": [SHA256],
+            "requestBody": {"required": True, "content": refer(schemas.FinishIn)},
+            "responses": {
+                "200": respond("It was here already.", refer(schemas.PhotoOut)),
+                "201": respond("Stored.", refer(schemas.PhotoOut)),
+                **refuse(
+                    s401=SHUT,
+                    s404="No such name.",
+                    s409="Pieces are missing (`incomplete`), or no entry speaks of it yet.",
+                    s413="Too large.",
+                    s415="Not such a picture, or not JSON.",
+                    s422="A field was not accepted, or the pieces make another sum (`wrong_sum`): send all of them anew.",
+                    s503=AWAY,
+                    s507=FULL,
+                ),
+            },
         },
     ),
     (

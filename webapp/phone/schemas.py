@@ -3,7 +3,8 @@
 from marshmallow import RAISE, Schema, fields, validate
 
 from webapp.store.people import ROLES
-from webapp.store.shape import LARGEST_COUNT, EntrySchema, is_plain, is_uuid
+from webapp.store.photos import LARGEST_BYTES
+from webapp.store.shape import LARGEST_COUNT, EntrySchema, is_moment, is_plain, is_uuid
 
 MOST_ENTRIES = 200
 
@@ -48,18 +49,36 @@ class PairOut(Strict):
 
 
 class SyncIn(Strict):
-    """`entries` are checked one by one, so that a bad one is named and the others go in."""
+    """`entries` are checked one by one, so that a bad one is named and the others go in. `sent_at` is the phone's clock,
+    only to tell its owner when it is far off; `own` asks for the phone's own entries too, when its store was lost."""
 
     format = fields.String(required=True, validate=validate.Equal("railcase-sync/1"))
     app = fields.String(required=True, validate=[is_plain, validate.Length(max=40)])
     cursor = fields.Integer(required=True, strict=True, validate=validate.Range(min=0, max=LARGEST_COUNT))
     entries = fields.List(fields.Raw(allow_none=True), required=True, validate=validate.Length(max=MOST_ENTRIES))
+    sent_at = fields.String(validate=[validate.Length(max=40), is_moment])
+    own = fields.Boolean(truthy={True}, falsy={False}, load_default=False)
 
 
 class Result(Strict):
     id = fields.String(required=True, allow_none=True)
     status = fields.String(required=True, validate=validate.OneOf(("stored", "known", "refused")))
     problems = fields.List(fields.Nested(Problem), required=True)
+
+
+class ClockWarning(Strict):
+    """`off_s` is how far the phone's clock runs ahead (negative: behind); `text` is for its owner."""
+
+    off_s = fields.Integer(required=True)
+    text = fields.String(required=True)
+
+
+class DeviceOut(Strict):
+    """What the server has of the phone that asks: a phone that finds less in itself has lost its store."""
+
+    id = fields.String(required=True)
+    entries = fields.Integer(required=True)
+    last_seq = fields.Integer(required=True)
 
 
 class SyncOut(Strict):
@@ -71,8 +90,30 @@ class SyncOut(Strict):
     people = fields.List(fields.Nested(PersonOut), required=True)
     workshop = fields.Nested(Named, required=True)
     server_time = fields.String(required=True)
+    clock_warning = fields.Nested(ClockWarning, required=True, allow_none=True)
+    device = fields.Nested(DeviceOut, required=True)
 
 
 class PhotoOut(Strict):
     sha256 = fields.String(required=True)
     stored = fields.Boolean(required=True)
+
+
+class UploadOut(Strict):
+    """`pieces` that have arrived, numbered from 0; all but the last have `piece_bytes` bytes."""
+
+    sha256 = fields.String(required=True)
+    stored = fields.Boolean(required=True)
+    piece_bytes = fields.Integer(required=True)
+    pieces = fields.List(fields.Integer(), required=True)
+
+
+class PieceOut(Strict):
+    sha256 = fields.String(required=True)
+    number = fields.Integer(required=True)
+    stored = fields.Boolean(required=True)
+
+
+class FinishIn(Strict):
+    type = fields.String(required=True, validate=validate.OneOf(("image/jpeg", "image/png", "image/webp")))
+    size = fields.Integer(required=True, strict=True, validate=validate.Range(min=1, max=LARGEST_BYTES))

@@ -10,6 +10,7 @@ from sqlalchemy import Engine, create_engine, event
 from sqlalchemy.orm import Session
 
 from webapp.settings import Settings
+from webapp.store.shelves import Folder, Shelf
 
 SQLITE_BUSY_MS = 15_000
 # FULL: an answer 'stored' must survive a power cut, because the phone then empties its outbox.
@@ -40,7 +41,7 @@ class Database:
 
     def __init__(self, settings: Settings):
         self.engine = create_engine(settings.database_url, pool_pre_ping=True)
-        self.photos = settings.data / "photos"
+        self.photos: Shelf = Folder(settings.data / "photos")
         if self.engine.dialect.name == "sqlite":
             prepare_sqlite(self.engine)
         self._writer = self.engine.execution_options(writes=True)

@@ -8,6 +8,8 @@ import hashlib
 import json
 from typing import NamedTuple
 
+from sqlalchemy import func
+
 from webapp.store import judging
 from webapp.store.devices import find_author
 from webapp.store.models import Entry
@@ -155,16 +157,24 @@ def next_seq(workshop: Workshop, device: str) -> int:
     return json.loads(last)["seq"] + 1 if last else 1
 
 
+def count_of_device(workshop: Workshop, device: str) -> dict[str, int]:
+    """How many entries of a device are here, and the running number of the one that came last."""
+    count = workshop.first(workshop.select(Entry, func.count()).where(Entry.device == device))
+    return {"entries": count, "last_seq": next_seq(workshop, device) - 1}
+
+
 def list_case_ids(workshop: Workshop) -> list[str]:
     return workshop.all(workshop.select(Entry, Entry.case_id).distinct().order_by(Entry.case_id))
 
 
-def read_after(workshop: Workshop, cursor: int, skip_device: str, limit: int = 500) -> Page:
-    """Entries of other devices after a cursor. A cursor from the future (the database was restored from a copy) starts
-    anew: entries are a set, so sending some twice does no harm."""
+def read_after(workshop: Workshop, cursor: int, skip_device: str | None, limit: int = 500) -> Page:
+    """Entries of other devices (or, with None, of all) after a cursor. A cursor from the future (the database was restored
+    from a copy) starts anew: entries are a set, so sending some twice does no harm."""
     end = workshop.row().last_feed
     start = cursor if cursor <= end else 0
-    wanted = workshop.select(Entry, Entry.feed, Entry.content).where(Entry.feed > start, Entry.device != skip_device)
+    wanted = workshop.select(Entry, Entry.feed, Entry.content).where(Entry.feed > start)
+    if skip_device is not None:
+        wanted = wanted.where(Entry.device != skip_device)
     found = workshop.all(wanted.order_by(Entry.feed).limit(limit + 1))
     taken: list[tuple[int, str]] = []
     size = 0

@@ -8,7 +8,9 @@ def write_moment(moment: datetime) -> str:
 
 
 def read_moment(text: str) -> datetime:
-    return datetime.fromisoformat(text.replace("Z", "+00:00"))
+    """A moment without a zone is taken as UTC."""
+    moment = datetime.fromisoformat(text.replace("Z", "+00:00"))
+    return moment if moment.tzinfo else moment.replace(tzinfo=UTC)
 
 
 def now() -> str:

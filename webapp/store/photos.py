@@ -1,12 +1,9 @@
-"""Photos: files named by the SHA-256 of their bytes, one folder a workshop, known to the log before they arrive."""
+"""Photos: kept under the SHA-256 of their bytes, one folder a workshop, known to the log before they arrive."""
 
 import hashlib
 import io
-import os
 import re
-import tempfile
 import warnings
-from pathlib import Path
 from typing import NamedTuple
 
 from PIL import Image
@@ -15,6 +12,7 @@ from webapp.store.models import Photo, PhotoRef
 from webapp.store.moments import now
 from webapp.store.refusals import Conflict, NotFound, Refusal, TooLarge, WrongType
 from webapp.store.scope import Workshop
+from webapp.store.shelves import Shelf
 
 LARGEST_BYTES = 8_000_000
 LARGEST_PIXELS = 24_000_000
@@ -57,10 +55,10 @@ def list_arrived(workshop: Workshop, sums: list[str]) -> dict[str, Photo]:
     return {photo.sha256: photo for photo in workshop.all(workshop.select(Photo).where(Photo.sha256.in_(sums)))}
 
 
-def find_path(folder: Path, workshop: Workshop, sha256: str) -> Path:
+def find_key(workshop: Workshop, sha256: str) -> str:
     if not is_sha256(sha256):
         raise NotFound("There is no such photo in this workshop.")
-    return folder / workshop.id / sha256[:2] / sha256
+    return f"{workshop.id}/{sha256[:2]}/{sha256}"
 
 
 def inspect_picture(data: bytes) -> Picture:
@@ -91,45 +89,43 @@ def check_sum(data: bytes, sha256: str) -> None:
         raise Refusal("wrong_sum", "sha256", f"sha256: the bytes that arrived have {found}; send the photo again")
 
 
-def keep_photo(workshop: Workshop, folder: Path, sha256: str, type_: str, data: bytes) -> bool:
-    """Store a photo; True when it is new. *Refuses* wrong sums, types and sizes, and photos that no entry speaks of."""
-    check_sum(data, sha256)
+def check_spoken_of(workshop: Workshop, sha256: str) -> None:
+    """Only what an entry of this workshop speaks of may be sent, so nobody fills the disk with anything else."""
     if workshop.first(workshop.select(PhotoRef).where(PhotoRef.sha256 == sha256)) is None:
         raise Conflict("photo_unknown", "sha256", "sha256: no entry speaks of this photo yet; send the entry first")
+
+
+def store_photo(workshop: Workshop, shelf: Shelf, sha256: str, type_: str, data: bytes) -> Picture:
+    """Lay a photo on the shelf. *Refuses* wrong sums, types and sizes, and photos that no entry speaks of.
+
+    Done in a reading session: unpacking a picture takes long, and other phones write meanwhile.
+    """
+    check_sum(data, sha256)
+    check_spoken_of(workshop, sha256)
     picture = inspect_picture(data)
     if picture.type != type_:
         raise WrongType("wrong_type", "Content-Type", f"Content-Type: {type_[:40]!r} was said, {picture.type} came")
-    write_once(find_path(folder, workshop, sha256), data)
+    shelf.write(find_key(workshop, sha256), data)
+    return picture
+
+
+def note_photo(workshop: Workshop, sha256: str, size: int, picture: Picture) -> bool:
+    """Write that a photo lies on the shelf; True when that is new."""
     workshop.lock()
     if list_arrived(workshop, [sha256]):
         return False
-    workshop.add(
-        Photo(
-            sha256=sha256, type=picture.type, size=len(data), width=picture.width, height=picture.height, received_at=now()
-        )
-    )
+    row = {"type": picture.type, "size": size, "width": picture.width, "height": picture.height}
+    workshop.add(Photo(sha256=sha256, received_at=now(), **row))
     return True
 
 
-def write_once(path: Path, data: bytes) -> None:
-    """Write all or nothing, and only answer once the bytes would outlast a power cut."""
-    if path.exists():
-        return
-    path.parent.mkdir(parents=True, exist_ok=True)
-    with tempfile.NamedTemporaryFile(dir=path.parent, prefix=".new-", delete=False) as file:
-        file.write(data)
-        file.flush()
-        os.fsync(file.fileno())
-    os.replace(file.name, path)
-    folder = os.open(path.parent, os.O_RDONLY)
-    os.fsync(folder)
-    os.close(folder)
-
-
-def read_photo(workshop: Workshop, folder: Path, sha256: str) -> tuple[bytes, str]:
+def read_photo(workshop: Workshop, shelf: Shelf, sha256: str) -> tuple[bytes, str]:
     """Bytes and type of a photo of this workshop."""
-    path = find_path(folder, workshop, sha256)
+    key = find_key(workshop, sha256)
     photo = list_arrived(workshop, [sha256]).get(sha256)
-    if photo is None or not path.exists():
+    if photo is None:
         raise NotFound("There is no such photo in this workshop, or it has not arrived from the phone yet.")
-    return path.read_bytes(), photo.type
+    data = shelf.read(key)
+    if data is None:
+        raise NotFound("This photo arrived once, but its file is gone from the server. Look for it in a backup.")
+    return data, photo.type

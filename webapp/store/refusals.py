@@ -41,3 +41,12 @@ class WrongType(Refusal):
 
 class TooManyTries(Refusal):
     status = 429
+
+
+class NoRoom(Refusal):
+    """The disk did not take it. Nothing was confirmed; the phone keeps what it has and tries again."""
+
+    status = 507
+
+    def __init__(self, field: str, text: str):
+        super().__init__("no_room", field, f"{text}; nothing was confirmed, make room on the server and try again", 60)

@@ -1,0 +1,81 @@
+"""Where bytes that are too large for the database lie: a folder of this machine, or a bucket that several machines share.
+
+A shelf knows keys such as `workshop/ab/abcd...` and whole values, nothing of photos or who may see them. Writing is all
+or nothing and answers only once the bytes would outlast a power cut, because the phone then forgets its own copy's duty.
+"""
+
+import contextlib
+import os
+import tempfile
+from pathlib import Path
+from typing import Protocol
+
+from webapp.store.refusals import NoRoom
+
+
+class Shelf(Protocol):
+    """What both kinds offer."""
+
+    def write(self, key: str, data: bytes) -> None: ...
+
+    def read(self, key: str) -> bytes | None: ...
+
+    def has(self, key: str) -> bool: ...
+
+    def list_keys(self, prefix: str) -> list[str]: ...
+
+    def remove(self, key: str) -> None: ...
+
+
+class Folder:
+    """A folder of this machine."""
+
+    def __init__(self, root: Path):
+        self.root = root
+
+    def write(self, key: str, data: bytes) -> None:
+        """*Refuses* with NoRoom when the disk does not take it; nothing half-written stays."""
+        path = self.root / key
+        try:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            write_whole(path, data)
+        except OSError as problem:
+            raise NoRoom("photo", f"photo: it could not be stored ({problem.strerror})") from None
+
+    def read(self, key: str) -> bytes | None:
+        try:
+            return (self.root / key).read_bytes()
+        except FileNotFoundError:
+            return None
+
+    def has(self, key: str) -> bool:
+        return (self.root / key).is_file()
+
+    def list_keys(self, prefix: str) -> list[str]:
+        folder = self.root / prefix
+        found = (path for path in folder.rglob("*") if path.is_file() and not path.name.startswith(".new-"))
+        return sorted(path.relative_to(self.root).as_posix() for path in found)
+
+    def remove(self, key: str) -> None:
+        """Take a value away, and its folder when that is empty then."""
+        path = self.root / key
+        path.unlink(missing_ok=True)
+        with contextlib.suppress(OSError):  # others lie there, or another process was first
+            path.parent.rmdir()
+
+
+def write_whole(path: Path, data: bytes) -> None:
+    with tempfile.NamedTemporaryFile(dir=path.parent, prefix=".new-", delete=False) as file:
+        try:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+            os.replace(file.name, path)
+        except OSError:
+            Path(file.name).unlink(missing_ok=True)
+            raise
+    folder = os.open(path.parent, os.O_RDONLY)
+    try:
+        os.fsync(folder)
+    finally:
+        os.close(folder)
