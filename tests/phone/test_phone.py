@@ -99,7 +99,8 @@ def test_everything_is_kept_offline(tmp_path: Path, monkeypatch: pytest.MonkeyPa
     wanted |= {f"/static/js/{path.relative_to(JS).as_posix()}" for path in OWN_FILES}
     wanted |= {
         f"/static/vendor/{name}"
-        for name in ("preact.mjs", "preact-hooks.mjs", "htm.mjs", "idb.mjs", "micropython.mjs", "micropython.wasm")
+        for name in ("preact.mjs", "preact-hooks.mjs", "htm.mjs", "idb.mjs", "micropython.mjs", "micropython.wasm",
+                     "uplot.mjs", "uplot.css")  # fmt: skip
     }
     wanted |= {icon["src"] for icon in json.loads((ROOT / "static" / "manifest.webmanifest").read_text())["icons"]}
     assert wanted <= kept

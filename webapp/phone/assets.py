@@ -32,14 +32,13 @@ TYPES = {
 READY_MADE = {"br": ".br", "gzip": ".gz"}  # best first
 INCOMPRESSIBLE = {".png", ".woff2", ".ico"}
 SMALLEST_TO_SQUEEZE_BYTES = 512
-# Served elsewhere, only for the office, or not needed by the app as it runs (uPlot: no chart is drawn yet).
+# Served elsewhere, only for the office, or not needed by the app as it runs.
 NOT_KEPT_OFFLINE = (
     "sw.js",
     "manifest.webmanifest",
     "css/office.css",
     "vendor/licenses/",
     "vendor/vendor.json",
-    "vendor/uplot",
 )
 
 
