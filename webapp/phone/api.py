@@ -54,7 +54,7 @@ def sync() -> Response:
             "workshop": {"id": me.workshop_id, "name": me.workshop_name},
             "server_time": now(),
             "clock_warning": clocks.compare(wanted.get("sent_at"), now()),
-            "device": {"id": me.device, **log.count_of_device(workshop, me.device)},
+            "device": {"id": me.device, "last_seq": log.next_seq(workshop, me.device) - 1},
         }
     return jsonify(answer)
 

@@ -74,10 +74,9 @@ class ClockWarning(Strict):
 
 
 class DeviceOut(Strict):
-    """What the server has of the phone that asks: a phone that finds less in itself has lost its store."""
+    """The running number of the phone's entry that came last: a phone that has never written it has lost its store."""
 
     id = fields.String(required=True)
-    entries = fields.Integer(required=True)
     last_seq = fields.Integer(required=True)
 
 

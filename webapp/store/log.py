@@ -8,8 +8,6 @@ import hashlib
 import json
 from typing import NamedTuple
 
-from sqlalchemy import func
-
 from webapp.store import judging
 from webapp.store.devices import find_author
 from webapp.store.models import Entry
@@ -155,12 +153,6 @@ def next_seq(workshop: Workshop, device: str) -> int:
     wanted = workshop.select(Entry, Entry.content).where(Entry.device == device).order_by(Entry.feed.desc())
     last = workshop.first(wanted)
     return json.loads(last)["seq"] + 1 if last else 1
-
-
-def count_of_device(workshop: Workshop, device: str) -> dict[str, int]:
-    """How many entries of a device are here, and the running number of the one that came last."""
-    count = workshop.first(workshop.select(Entry, func.count()).where(Entry.device == device))
-    return {"entries": count, "last_seq": next_seq(workshop, device) - 1}
 
 
 def list_case_ids(workshop: Workshop) -> list[str]:
