@@ -32,7 +32,7 @@ ARROWS = {
     "report": {*PAGES, "report"},
 }
 ENGINE_CHAIN = [
-    "problems", "numeric", "units", "hydraulics", "uncertainty", "vin", "timing", "film", "book", "quantity", "limits", "returns",
+    "problems", "numeric", "units", "hydraulics", "uncertainty", "vin", "timing", "film", "trace", "book", "quantity", "limits", "returns",
     "levels", "vehicle", "document", "entries", "verdicts", "leaks", "rise", "sentences", "budget", "isolation", "ledger",
     "judge", "calls",
 ]  # fmt: skip

@@ -14,6 +14,7 @@ from .judge import judge_case, judge_folded
 from .problems import EngineError, Problem, problem_rows, refuse, show
 from .quantity import check_reading, read_reading
 from .timing import combine_attempts, read_rehearsal
+from .trace import read_trace
 from .units import convert
 from .vin import vin_warning
 
@@ -107,6 +108,11 @@ def call_film(given: object, book: Book) -> dict:
     return read_film(object_of(given, "request"))
 
 
+def call_trace(given: object, book: Book) -> dict:
+    """A rise read from a recorded trace in reduced form; request and answer at `trace.read_trace`."""
+    return read_trace(object_of(given, "request"))
+
+
 def call_version(given: object, book: Book) -> dict:
     return {"engine": ENGINE_VERSION}
 
@@ -122,6 +128,7 @@ CALLS = {
     "timing": call_timing,
     "rehearsal": call_rehearsal,
     "film": call_film,
+    "trace": call_trace,
     "version": call_version,
 }
 

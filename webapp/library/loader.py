@@ -104,6 +104,8 @@ def read_catalogue(folder: Path = FOLDER) -> dict:
         catalogue[key] = read_folder(folder, name, schema, lines)
     catalogue["injury"] = read_checked(folder, "injury.json", schemas.InjuryFile, False, lines)
     catalogue["signatures"] = read_checked(folder, "signatures.json", schemas.SignatureFile, False, lines)
+    columns = "trace_columns.json"
+    catalogue["trace_columns"] = read_checked(folder, columns, schemas.TraceColumnsFile, False, lines)
     vehicle = read_checked(folder, "vehicle.json", schemas.VehicleFile, False, lines)
     if lines:
         raise LibraryError(lines)

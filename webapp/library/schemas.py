@@ -294,6 +294,27 @@ class SignatureFile(Row):
     layouts = fields.Dict(keys=ident(), values=fields.Nested(SignatureLayout), required=True)
 
 
+TRACE_DIMENSIONS = ("time", "pressure", "voltage", "current", "speed", "temperature", "share")
+
+
+class TraceRoleRow(Row):
+    dimension = one_of(TRACE_DIMENSIONS)
+    words, never = lines(1), lines()
+    by_unit_alone = flag()
+
+
+class TraceColumnsFile(Row):
+    format = one_of(("railcase-trace-columns/1",))
+    about = words()
+    rules = fields.List(fields.String(), required=True)
+    head_lines = whole(10, 1000)
+    marks = fields.List(fields.Tuple((fields.String(), fields.String())), required=True)
+    missing, not_bare = lines(1), lines()
+    epoch = fields.List(fields.Tuple((real(0), real(0))), required=True)
+    units = fields.Dict(keys=words(), values=fields.Tuple((one_of(TRACE_DIMENSIONS), real(0))), required=True)
+    roles = fields.Dict(keys=ident(), values=fields.Nested(TraceRoleRow), required=True)
+
+
 def find_problems(schema: type[Schema], data: object, many: bool) -> list[tuple[str, str]]:
     """Return (field, text) of everything wrong with the content of one file, in the order of the fields."""
     if not isinstance(data, list if many else dict):
