@@ -12,6 +12,7 @@ from tests.node import find_node
 ROOT = Path(__file__).parents[2]
 JS = ROOT / "static" / "js"
 OWN_FILES = sorted(JS.rglob("*.js"))
+VENDORED = ["preact.mjs", "preact-hooks.mjs", "htm.mjs", "idb.mjs", "micropython.mjs", "micropython.wasm", "uplot.mjs", "uplot.css"]
 MOST_LINES, MOST_FUNCTION_LINES, MOST_WORKER_LINES = 250, 60, 120
 FORBIDDEN = [
     ("innerHTML", r"\binnerHTML\b|\bouterHTML\b|insertAdjacentHTML|dangerouslySetInnerHTML|document\.write"),
@@ -97,11 +98,7 @@ def test_everything_is_kept_offline(tmp_path: Path, monkeypatch: pytest.MonkeyPa
     kept = set(json.loads(re.search(r"^const PRECACHE = (\{.*\});$", worker, re.M)[1])["files"])
     wanted = {"/", "/engine.json", "/catalogue.json", "/manifest.webmanifest", "/static/css/app.css"}
     wanted |= {f"/static/js/{path.relative_to(JS).as_posix()}" for path in OWN_FILES}
-    wanted |= {
-        f"/static/vendor/{name}"
-        for name in ("preact.mjs", "preact-hooks.mjs", "htm.mjs", "idb.mjs", "micropython.mjs", "micropython.wasm",
-                     "uplot.mjs", "uplot.css")  # fmt: skip
-    }
+    wanted |= {f"/static/vendor/{name}" for name in VENDORED}
     wanted |= {icon["src"] for icon in json.loads((ROOT / "static" / "manifest.webmanifest").read_text())["icons"]}
     assert wanted <= kept
     for url in sorted(kept):
