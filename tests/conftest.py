@@ -2,6 +2,8 @@
 
 import os
 import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -64,6 +66,13 @@ def database(settings: Settings, prepared: Path) -> Database:
 @pytest.fixture
 def app(database: Database, settings: Settings) -> Flask:
     return create_app(settings)
+
+
+@contextmanager
+def everything(database: Database) -> Iterator[Session]:
+    """A session without the fence around each workshop, to look at and spoil what is stored."""
+    with Session(database.engine) as session, session.begin():
+        yield session
 
 
 def own_workshop(session: Session) -> Workshop:

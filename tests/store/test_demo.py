@@ -5,6 +5,7 @@ from dataclasses import replace
 
 import pytest
 
+from tests.conftest import everything
 from webapp.store import cases, demo, log
 from webapp.store.db import Database
 from webapp.store.models import Entry
@@ -51,7 +52,7 @@ def test_conclusions_of_the_phone_are_those_of_the_server(database):
 
 
 def read_chains(database):
-    with database.reading() as session:
+    with everything(database) as session:
         return [(row.id, row.chain) for row in session.query(Entry).order_by(Entry.feed)]
 
 

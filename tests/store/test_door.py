@@ -18,6 +18,7 @@ KNOWN = {
     "people.py": "a login is taken in any workshop",
     "devices.py": "a pairing code says which workshop it is",
     "search.py": "builds on statements of the door",
+    "fence.py": "refuses those that came by another way",
 }
 
 

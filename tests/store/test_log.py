@@ -6,7 +6,7 @@ import threading
 import pytest
 
 from tests.actors import Phone
-from tests.conftest import invite, own_workshop
+from tests.conftest import everything, invite, own_workshop
 from webapp.store import log
 from webapp.store.log import CHAIN_START, next_chain
 from webapp.store.models import Entry
@@ -37,7 +37,7 @@ SPOILT = [
 @pytest.mark.parametrize(("name", "place", "spoil"), SPOILT, ids=[row[0] for row in SPOILT])
 def test_what_was_altered_is_found(technician, database, name, place, spoil):
     technician.sync([*technician.opening(), technician.entry("note_added", {"text": "x"})])
-    with database.writing() as session:
+    with everything(database) as session:
         assert log.verify_case(own_workshop(session), technician.case) is None
         spoil(session.query(Entry).filter(Entry.position == place).one())
     with database.reading() as session:
@@ -46,7 +46,7 @@ def test_what_was_altered_is_found(technician, database, name, place, spoil):
 
 def test_a_removed_entry_is_found(technician, database):
     technician.sync([*technician.opening(), technician.entry("note_added", {"text": "x"})])
-    with database.writing() as session:
+    with everything(database) as session:
         session.delete(session.query(Entry).filter(Entry.position == 2).one())
     with database.reading() as session:
         assert log.verify_case(own_workshop(session), technician.case) == 2
@@ -71,7 +71,7 @@ def test_many_writers_and_a_reader_that_follows_them_lose_nothing(app, database)
     seen += follow(reader)
     assert faults == []
     assert len(seen) == len(set(seen)) == 3 * 8 * 3
-    with database.reading() as session:
+    with everything(database) as session:
         assert [row.feed for row in session.query(Entry).order_by(Entry.feed)] == list(range(1, 73))
 
 

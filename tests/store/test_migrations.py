@@ -6,6 +6,7 @@ from alembic.migration import MigrationContext
 from sqlalchemy import inspect
 from sqlalchemy.exc import IntegrityError
 
+from tests.conftest import everything
 from webapp.store.db import Database, downgrade, migrate
 from webapp.store.models import Base, Person
 
@@ -46,19 +47,19 @@ def test_every_connection_is_set_up(database, pragma, value):
 
 def test_a_failing_block_leaves_nothing(database):
     def fail():
-        with database.writing() as session:
+        with everything(database) as session:
             session.query(Person).filter(Person.role == "office").update({"name": "changed"})
             raise RuntimeError
 
     with pytest.raises(RuntimeError):
         fail()
-    with database.reading() as session:
+    with everything(database) as session:
         assert session.query(Person).filter(Person.name == "changed").count() == 0
 
 
 def test_foreign_keys_hold(database):
     def orphan():
-        with database.writing() as session:
+        with everything(database) as session:
             session.add(Person(id="x", workshop_id="none", name="x", role="office", active=True, created_at=""))
 
     with pytest.raises(IntegrityError):

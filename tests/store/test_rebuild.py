@@ -2,6 +2,7 @@
 
 from sqlalchemy import text
 
+from tests.conftest import everything
 from webapp.store import cases, demo
 from webapp.store.scope import find_workshop
 
@@ -36,7 +37,7 @@ def test_it_gives_the_same(database, technician):
 def test_it_mends_what_was_spoilt(database, technician):
     technician.sync(technician.opening())
     before = dump(database)
-    with database.writing() as session:
+    with everything(database) as session:
         session.execute(text("delete from case_words"))
         session.execute(text("update cases set state = 'confirmed', registration = 'spoilt'"))
         session.execute(text("insert into photo_refs select workshop_id, 'x', id, 'x', 'x' from cases"))
@@ -47,7 +48,7 @@ def test_it_mends_what_was_spoilt(database, technician):
 def test_it_touches_no_other_workshop(database, technician, other_workshop):
     technician.sync(technician.opening())
     other_workshop.sync(other_workshop.opening("OTHER"))
-    with database.writing() as session:
+    with everything(database) as session:
         session.execute(text("update cases set registration = 'spoilt'"))
     rebuild(database, "own")
     assert sorted(row[3] for row in dump(database)["cases"]) == ["AB12 CDE", "spoilt"]

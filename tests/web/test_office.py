@@ -4,7 +4,7 @@ import re
 
 import pytest
 
-from tests.conftest import own_workshop
+from tests.conftest import everything, own_workshop
 from webapp.store import cases, log, sheet
 from webapp.store.models import Entry
 
@@ -189,18 +189,18 @@ BAD_FORMS = [
 def test_a_bad_form_names_the_field_and_writes_nothing(office, database, case, name, part, form, told):
     if part == "reopen":
         office.post(f"/office/cases/{case}/outcome", fault="pump_worn", text="x")
-    with database.reading() as session:
+    with everything(database) as session:
         before = session.query(Entry).count()
     answer = office.post(f"/office/cases/{case}/{part}", **form)
     assert answer.status_code == 422
     assert told in answer.text
     assert 'aria-invalid="true"' in answer.text
-    with database.reading() as session:
+    with everything(database) as session:
         assert session.query(Entry).count() == before
 
 
 def test_an_altered_log_is_told_on_the_page(office, database, case):
-    with database.writing() as session:
+    with everything(database) as session:
         row = session.query(Entry).filter(Entry.position == 4).one()
         row.content = row.content.replace("180", "300")
     page = words(office.get(f"/office/cases/{case}"))

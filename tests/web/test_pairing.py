@@ -3,7 +3,7 @@
 import pytest
 
 from tests.actors import Phone
-from tests.conftest import invite, own_workshop
+from tests.conftest import everything, invite, own_workshop
 from webapp.store import devices, people
 from webapp.store.devices import LETTERS
 from webapp.store.models import Device, Pairing
@@ -72,7 +72,7 @@ def refuse_all_alike(app, codes):
 def test_wrong_used_and_old_codes_get_one_same_answer(app, database):
     used, old = invite(database, "own", "technician"), invite(database, "own", "apprentice")
     pair(app, used)
-    with database.writing() as session:
+    with everything(database) as session:
         for pairing in session.query(Pairing).filter(Pairing.used_at.is_(None)):
             pairing.expires_at = shift(now(), -1)
     refuse_all_alike(app, ["BCDF-GHJK", used, old, "x" * 43])
@@ -83,7 +83,7 @@ def test_five_wrong_tries_end_a_pairing(app, database):
     wrong = code[:-1] + ("B" if code[-1] != "B" else "C")
     for _ in range(4):
         assert pair(app, wrong).status_code == 403
-    with database.reading() as session:
+    with everything(database) as session:
         assert session.query(Pairing).one().tries == 4
     pair(app, wrong)
     assert pair(app, code).status_code == 403
@@ -108,7 +108,7 @@ def test_pairing_again_voids_the_old_token(app, database, technician):
     again = Phone(app, invite(database, "own", "technician"), install=technician.install)
     assert again.sync([])
     assert technician.post_sync([]).status_code == 401
-    with database.reading() as session:
+    with everything(database) as session:
         assert session.query(Device).count() == 1
 
 

@@ -3,7 +3,7 @@
 import pytest
 
 from tests.actors import PASSWORD, Desk
-from tests.conftest import own_workshop
+from tests.conftest import everything, own_workshop
 from webapp.account.routes import REFUSED
 from webapp.store import entrance, people
 from webapp.store.models import SignIn
@@ -126,7 +126,7 @@ def test_a_person_who_is_out_is_out_at_once(app, database):
     ("column", "seconds"), [("seen_at", entrance.IDLE_LIMIT_S), ("created_at", entrance.SIGN_IN_LIMIT_S)]
 )
 def test_a_sign_in_ends_by_itself(office, database, column, seconds):
-    with database.writing() as session:
+    with everything(database) as session:
         setattr(session.query(SignIn).one(), column, shift(now(), -seconds - 1))
     assert office.get("/office/").status_code == 302
 
@@ -134,7 +134,7 @@ def test_a_sign_in_ends_by_itself(office, database, column, seconds):
 def test_only_hashes_of_sign_ins_are_stored(office, database):
     with office.client.session_transaction() as session:
         secret = session["_user_id"]
-    with database.reading() as session:
+    with everything(database) as session:
         assert session.query(SignIn).one().secret_hash == entrance.digest(secret) != secret
 
 

@@ -5,7 +5,7 @@ import json
 import pytest
 
 from tests.actors import Phone
-from tests.conftest import own_workshop
+from tests.conftest import everything, own_workshop
 from webapp.store import cases, devices, judging, people
 from webapp.store.log import verify_case
 from webapp.store.models import Entry
@@ -29,10 +29,10 @@ def test_entries_are_stored_and_judged(technician, database):
 def test_sending_twice_changes_nothing(technician, database):
     entries = technician.opening()
     technician.sync(entries)
-    with database.reading() as session:
+    with everything(database) as session:
         before = [(row.id, row.feed, row.chain) for row in session.query(Entry)]
     assert statuses(technician.sync(entries)) == ["known", "known"]
-    with database.reading() as session:
+    with everything(database) as session:
         assert [(row.id, row.feed, row.chain) for row in session.query(Entry)] == before
 
 

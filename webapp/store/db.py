@@ -10,6 +10,7 @@ from sqlalchemy import Engine, create_engine, event
 from sqlalchemy.orm import Session
 
 from webapp.settings import Settings
+from webapp.store.fence import FencedSession
 from webapp.store.shelves import Folder, Shelf
 
 SQLITE_BUSY_MS = 15_000
@@ -49,13 +50,13 @@ class Database:
     @contextmanager
     def reading(self) -> Iterator[Session]:
         """A session over one unchanging view; nothing done in it is kept."""
-        with Session(self.engine, expire_on_commit=False) as session:
+        with FencedSession(self.engine, expire_on_commit=False) as session:
             yield session
 
     @contextmanager
     def writing(self) -> Iterator[Session]:
         """A session that is committed at the end of the block, or rolled back whole when the block raises."""
-        with Session(self._writer, expire_on_commit=False) as session, session.begin():
+        with FencedSession(self._writer, expire_on_commit=False) as session, session.begin():
             yield session
 
 

@@ -13,6 +13,7 @@ from sqlalchemy.orm import Session
 
 from webapp.store import attempts
 from webapp.store.entrance import digest
+from webapp.store.fence import across
 from webapp.store.models import Device, Pairing, Person
 from webapp.store.moments import now, shift
 from webapp.store.people import clean_line, get_person, hasher, is_password
@@ -53,7 +54,8 @@ def is_live(moment: str):
 def pick_slot(session: Session, moment: str) -> str:
     while True:
         slot = pick_letters(SLOT_LENGTH)
-        if session.execute(select(Pairing.id).where(Pairing.slot == slot, is_live(moment))).first() is None:
+        taken = across(select(Pairing.id).where(Pairing.slot == slot, is_live(moment)), "a slot is one of all workshops")
+        if session.execute(taken).first() is None:
             return slot
 
 
@@ -82,7 +84,7 @@ def make_pairing(workshop: Workshop, person_id: str) -> Invitation:
 
 def find_pairing(session: Session, code: str) -> Pairing | None:
     """The live pairing that a QR secret or a typed code proves; a wrong proof costs that pairing one try."""
-    live = select(Pairing).where(is_live(now())).with_for_update()
+    live = across(select(Pairing).where(is_live(now())).with_for_update(), "a code says which workshop")
     by_secret = session.execute(live.where(Pairing.secret_hash == digest(code))).scalar_one_or_none()
     if by_secret is not None:
         return by_secret
@@ -91,6 +93,7 @@ def find_pairing(session: Session, code: str) -> Pairing | None:
     pairing = session.execute(live.where(Pairing.slot == slot)).scalars().first()
     if pairing is None:
         return None
+    Workshop(session, pairing.workshop_id)  # opens its door, so that the try may be written
     pairing.tries += 1
     return pairing if is_password(pairing.code_hash, proof) else None
 
@@ -101,11 +104,13 @@ def pair(session: Session, code: str, device_name: str, install: str) -> Paired 
     A refusal here would roll back the count of tries: the caller commits, then answers with `not_paired`.
     """
     pairing = find_pairing(session, code[:LONGEST_CODE])
-    person = session.get(Person, pairing.person_id) if pairing else None
-    if pairing is None or person is None or not person.active:
+    if pairing is None:
+        return None
+    workshop = Workshop(session, pairing.workshop_id)
+    person = get_person(workshop, pairing.person_id)
+    if not person.active:
         return None
     pairing.used_at = now()
-    workshop = Workshop(session, pairing.workshop_id)
     token, device = keep_device(workshop, person, device_name, install)
     return Paired(token, device, person, workshop.row().name)
 
@@ -129,7 +134,9 @@ def keep_device(workshop: Workshop, person: Person, name: str, install: str) -> 
 
 def list_devices(workshop: Workshop) -> list[tuple[Device, Person]]:
     """Phones and whose they are, those in use first."""
-    wanted = workshop.select(Device, Device, Person).join(Person, Person.id == Device.person_id)
+    wanted = workshop.select(Device, Device, Person).join(
+        Person, (Person.id == Device.person_id) & (Person.workshop_id == Device.workshop_id)
+    )
     return workshop.all(wanted.order_by(Device.revoked_at.is_not(None), Device.name, Device.key))
 
 
@@ -157,4 +164,5 @@ def find_author(workshop: Workshop, by: str, device: str) -> Person | None:
     named = workshop.first(workshop.select(Person).where(Person.id == by))
     if named is not None:
         return named
-    return workshop.first(workshop.select(Device, Person).where(Person.id == Device.person_id, Device.install == device))
+    owner = (Person.id == Device.person_id) & (Person.workshop_id == Device.workshop_id)
+    return workshop.first(workshop.select(Device, Person).where(owner, Device.install == device))

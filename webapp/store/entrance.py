@@ -13,10 +13,12 @@ from typing import NamedTuple
 from sqlalchemy import delete, select, update
 from sqlalchemy.orm import Session
 
+from webapp.store.fence import across
 from webapp.store.models import Device, Person, SignIn, WorkshopRow
 from webapp.store.moments import now, shift
 from webapp.store.people import LONGEST_PASSWORD, hasher, is_password
 from webapp.store.refusals import NotSignedIn
+from webapp.store.scope import Workshop
 
 IDLE_LIMIT_S = 12 * 3600
 SIGN_IN_LIMIT_S = 7 * 24 * 3600
@@ -48,7 +50,7 @@ def nobodys_hash() -> str:
 def check_password(session: Session, login: str, password: str) -> Person | None:
     """The active person with this login and password, or None. An unknown login costs the same time."""
     wanted = select(Person).where(Person.login == login.strip().casefold(), Person.active.is_(True))
-    person = session.execute(wanted).scalar_one_or_none()
+    person = session.execute(across(wanted, "a login says which workshop")).scalar_one_or_none()
     kept = person.password_hash if person and person.password_hash else nobodys_hash()
     matches = is_password(kept, password[:LONGEST_PASSWORD])
     return person if matches else None
@@ -57,21 +59,14 @@ def check_password(session: Session, login: str, password: str) -> Person | None
 def begin_sign_in(session: Session, person: Person) -> str:
     """Return the secret for the browser's cookie; old sign-ins that nobody can use any more are swept."""
     secret, moment = secrets.token_urlsafe(32), now()
-    session.execute(delete(SignIn).where(SignIn.created_at < shift(moment, -SIGN_IN_LIMIT_S)))
-    session.add(
-        SignIn(
-            secret_hash=digest(secret),
-            workshop_id=person.workshop_id,
-            person_id=person.id,
-            created_at=moment,
-            seen_at=moment,
-        )
-    )
+    workshop = Workshop(session, person.workshop_id)
+    workshop.run(workshop.delete(SignIn).where(SignIn.created_at < shift(moment, -SIGN_IN_LIMIT_S)))
+    workshop.add(SignIn(secret_hash=digest(secret), person_id=person.id, created_at=moment, seen_at=moment))
     return secret
 
 
 def end_sign_in(session: Session, secret: str) -> None:
-    session.execute(delete(SignIn).where(SignIn.secret_hash == digest(secret)))
+    session.execute(across(delete(SignIn).where(SignIn.secret_hash == digest(secret)), "by its own secret"))
 
 
 def find_signed_in(session: Session, secret: str) -> tuple[Actor, bool] | None:
@@ -82,7 +77,7 @@ def find_signed_in(session: Session, secret: str) -> tuple[Actor, bool] | None:
         .join(WorkshopRow, WorkshopRow.id == SignIn.workshop_id)
         .where(SignIn.secret_hash == digest(secret), Person.active.is_(True))
     )
-    found = session.execute(wanted).first()
+    found = session.execute(across(wanted, "a cookie says which workshop")).first()
     if found is None:
         return None
     sign_in, person, workshop_name = found
@@ -94,7 +89,8 @@ def find_signed_in(session: Session, secret: str) -> tuple[Actor, bool] | None:
 
 
 def note_sign_in_seen(session: Session, secret: str) -> None:
-    session.execute(update(SignIn).where(SignIn.secret_hash == digest(secret)).values(seen_at=now()))
+    seen = update(SignIn).where(SignIn.secret_hash == digest(secret)).values(seen_at=now())
+    session.execute(across(seen, "by its own secret"))
 
 
 def find_phone(session: Session, token: str) -> Actor:
@@ -110,7 +106,7 @@ def find_phone(session: Session, token: str) -> Actor:
         .join(WorkshopRow, WorkshopRow.id == Device.workshop_id)
         .where(Device.key == key)
     )
-    found = session.execute(wanted).first()
+    found = session.execute(across(wanted, "a token says which workshop")).first()
     kept = found[0].secret_hash if found else digest("")
     if not hmac.compare_digest(kept, digest(secret)) or found is None:
         raise NotSignedIn("unknown_token", "Authorization", "This phone is not known here. Pair it again.")

@@ -6,6 +6,7 @@ from argon2 import PasswordHasher
 from argon2.exceptions import Argon2Error, InvalidHashError
 from sqlalchemy import select
 
+from webapp.store.fence import across
 from webapp.store.models import Person, SignIn
 from webapp.store.moments import now
 from webapp.store.refusals import Conflict, NotFound, Refusal
@@ -76,7 +77,8 @@ def add_person(
     *Refuses* a login that is taken, an unknown role, a password outside 12 to 256 characters.
     """
     login = clean_login(login) if login else None
-    if login and workshop.session.execute(select(Person.id).where(Person.login == login)).first():
+    taken = across(select(Person.id).where(Person.login == login), "a login signs in to one workshop of all")
+    if login and workshop.session.execute(taken).first():
         raise Conflict("taken", "login", f"login: {login!r} is taken; choose another")
     person = Person(
         id=person_id or new_id(),

@@ -2,7 +2,7 @@
 
 Functions of people, devices, cases and photos take a `Workshop` and build on its methods; pages and the phone's API
 are handed one by `webapp.access` and have no other way in. Finding out *which* workshop (a token, a sign-in, a
-pairing) is the only query without one, and lives in `store.entrance`.
+pairing) is the only query without one. `store.fence` refuses whatever comes by another way.
 """
 
 import secrets
@@ -12,6 +12,7 @@ from typing import Any
 from sqlalchemy import Delete, Select, delete, select
 from sqlalchemy.orm import Session
 
+from webapp.store.fence import across, open_door
 from webapp.store.models import WorkshopRow
 from webapp.store.moments import now
 
@@ -29,6 +30,7 @@ class Workshop:
     def __init__(self, session: Session, workshop_id: str):
         self.session = session
         self.id = workshop_id
+        open_door(session, workshop_id)
 
     def select(self, model: Any, *columns: Any) -> Select:
         return select(*(columns or (model,))).where(model.workshop_id == self.id)
@@ -58,7 +60,7 @@ class Workshop:
         self.session.execute(statement)
 
     def row(self) -> WorkshopRow:
-        return self.session.get_one(WorkshopRow, self.id)
+        return self.session.execute(select(WorkshopRow).where(WorkshopRow.id == self.id)).scalar_one()
 
     def lock(self) -> WorkshopRow:
         """The workshop's own row, locked until the commit: writers of one workshop queue up, so feed numbers become
@@ -76,10 +78,10 @@ def add_workshop(session: Session, name: str) -> Workshop:
 
 def find_workshop(session: Session, name: str) -> Workshop | None:
     """By its name; used by the command line only."""
-    found = session.execute(select(WorkshopRow.id).where(WorkshopRow.name == name)).scalar()
+    found = session.execute(across(select(WorkshopRow.id).where(WorkshopRow.name == name), "by name")).scalar()
     return Workshop(session, found) if found else None
 
 
 def list_workshops(session: Session) -> list[Workshop]:
     """All of them; used by the command line only."""
-    return [Workshop(session, found) for found in session.execute(select(WorkshopRow.id)).scalars()]
+    return [Workshop(session, found) for found in session.execute(across(select(WorkshopRow.id), "all")).scalars()]
