@@ -3,6 +3,7 @@ import { AppContext, Component, html, useEffect, useState } from './parts/html.j
 import { Button } from './parts/button.js';
 import { Dialog } from './parts/dialog.js';
 import { Frame, Waiting } from './parts/frame.js';
+import { later } from './parts/later.js';
 import { TEST_SCREENS } from './routes.js';
 import { Attention } from './screens/attention.js';
 import { Case } from './screens/case.js';
@@ -26,8 +27,9 @@ const SCREENS = {
   attention: Attention, case: Case, cases: Cases, check: Check, conclude: Conclude, injury: Injury, limit: Limit, missing: Missing,
   'new-case': NewCase, notes: Notes, pair: Pair, reading: Reading, readings: Readings, result: Result, settings: Settings,
   timer: Timer, verdict: Verdict,
+  film: later(() => import('./screens/film.js'), 'Film'), trace: later(() => import('./screens/trace.js'), 'Trace'),
 };
-const NEEDS_CATALOGUE = ['case', 'check', 'conclude', 'limit', 'missing', 'new-case', 'reading', 'readings', 'result', 'timer', 'verdict', 'notes'];
+const NEEDS_CATALOGUE = ['case', 'check', 'conclude', 'limit', 'missing', 'new-case', 'reading', 'readings', 'result', 'timer', 'verdict', 'notes', 'film', 'trace'];
 
 function StorageFailed({ text }) {
   return html`<${Frame} screen="storage-failed" title="This phone keeps nothing" caution="general">

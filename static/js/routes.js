@@ -18,10 +18,12 @@ export const ROUTES = [
   ['case/:id/check/:check/timer/:quantity', 'timer'],
   ['case/:id/check/:check/verdict/:reading', 'verdict'],
   ['case/:id/check/:check/limit/:quantity', 'limit'],
+  ['case/:id/check/:check/film', 'film'],
+  ['case/:id/check/:check/trace', 'trace'],
 ];
 
 /** Screens on which a test may be running: no update, no surprise there. */
-export const TEST_SCREENS = ['check', 'reading', 'timer', 'missing', 'verdict', 'limit'];
+export const TEST_SCREENS = ['check', 'reading', 'timer', 'missing', 'verdict', 'limit', 'film', 'trace'];
 
 function matchPattern(pattern, words) {
   const wanted = pattern === '' ? [] : pattern.split('/');
@@ -67,7 +69,7 @@ export function parentAddress(route) {
   const { screen, params } = route;
   if (screen === 'cases') return null;
   if (screen === 'limit') return address('case', params.id, 'check', params.check, 'reading', params.quantity);
-  if (['reading', 'missing', 'timer', 'verdict'].includes(screen)) return address('case', params.id, 'check', params.check);
+  if (['reading', 'missing', 'timer', 'verdict', 'film', 'trace'].includes(screen)) return address('case', params.id, 'check', params.check);
   if (['check', 'notes', 'readings', 'conclude', 'result'].includes(screen)) return address('case', params.id);
   if (screen === 'new-case' && params.id) return address('case', params.id);
   if (screen === 'attention' || screen === 'pair') return address('settings');
