@@ -3,7 +3,8 @@ import * as db from './offline/db.js';
 import { sortRows, uuid7 } from './offline/rows.js';
 import { askPersistence, explainStorageError } from './offline/persist.js';
 import { buildExport, saveFile } from './offline/export.js';
-import { ask, readProblem } from './offline/sync.js';
+import { ask, readProblem } from './offline/ask.js';
+import * as log from './offline/log.js';
 
 /** @param {{store: any, engine: any, syncNow: () => void}} parts */
 export function createActions({ store, engine, syncNow }) {
@@ -15,13 +16,18 @@ export function createActions({ store, engine, syncNow }) {
 
   async function refreshLists() {
     const [cases, outbox] = await Promise.all([db.listCases(), db.listOutbox()]);
-    send({ type: 'cases_listed', cases: sortRows(cases), outbox });
+    send({ type: 'cases_listed', cases: sortRows(cases), outbox, aside: await db.listAside() });
   }
 
   async function refresh(caseIds) {
     await refreshLists();
     const { open } = get();
     if (open && caseIds.includes(open.id)) await judge(open.id);
+  }
+
+  /** Other tabs of this app show what was written here. */
+  function tellTabs(caseIds) {
+    for (const id of caseIds) if (tabs) tabs.postMessage({ case: id });
   }
 
   async function judge(caseId) {
@@ -61,9 +67,10 @@ export function createActions({ store, engine, syncNow }) {
     return [];
   }
 
-  function showStorageError(error, drafts) {
+  function showStorageError(error, drafts, photo = null) {
     const unsaved = drafts.map((draft) => ({ ...maker(), ...draft, saved: false }));
-    send({ type: 'dialog', dialog: { title: 'Not saved', text: explainStorageError(error), unsaved, name: 'storage-error' } });
+    const photos = photo ? [photo] : [];
+    send({ type: 'dialog', dialog: { title: 'Not saved', text: explainStorageError(error), unsaved, photos, name: 'storage-error' } });
   }
 
   /**
@@ -75,15 +82,15 @@ export function createActions({ store, engine, syncNow }) {
     if (problems.length) return { saved: null, problems };
     let saved;
     try {
-      saved = await db.record(drafts, maker(), photo);
+      saved = await log.record(drafts, maker(), photo);
     } catch (error) {
-      showStorageError(error, drafts);
+      showStorageError(error, drafts, photo);
       return { saved: null, problems: [] };
     }
     if (get().persisted === null) askPersistence().then((persisted) => send({ type: 'persistence_known', persisted }));
     const ids = [...new Set(saved.map((entry) => entry.case))];
     await refresh(ids);
-    for (const id of ids) if (tabs) tabs.postMessage({ case: id });
+    tellTabs(ids);
     syncNow();
     return { saved, problems: [] };
   }
@@ -97,9 +104,9 @@ export function createActions({ store, engine, syncNow }) {
     }
   }
 
-  async function exportAll(extra = []) {
+  async function exportAll(extra = [], photos = []) {
     const day = new Date().toISOString().slice(0, 10);
-    saveFile(`railcase-${day}.json`, await buildExport(extra));
+    saveFile(`railcase-${day}.json`, await buildExport(extra, photos));
   }
 
   /** @returns {Promise<string>} '' when paired, else what went wrong */
@@ -121,11 +128,11 @@ export function createActions({ store, engine, syncNow }) {
   }
 
   async function retryRefused() {
-    await db.retryRefused();
+    await log.retryRefused();
     await refreshLists();
     syncNow();
   }
 
-  return { openCase, judge, record, refresh, refreshLists, changeSettings, exportAll, pair, retryRefused,
+  return { openCase, judge, record, refresh, refreshLists, tellTabs, changeSettings, exportAll, pair, retryRefused,
     call: (name, input) => engine.call(name, input), retryEngine: () => engine.retry().catch(() => {}), syncNow };
 }

@@ -5,22 +5,25 @@ import { createActions } from './actions.js';
 import { createEngine } from './engine/client.js';
 import { createSync } from './offline/sync.js';
 import { createUpdates } from './update.js';
-import { readPersistence, wasCleared } from './offline/persist.js';
+import { explainStart, readPersistence } from './offline/persist.js';
+import { putBack, readPairing, readStart } from './offline/start.js';
 import * as db from './offline/db.js';
-import { loadDrafts } from './offline/drafts.js';
-import { sortRows } from './offline/rows.js';
 import { Root } from './root.js';
 
 const store = createStore(initialState(location.hash));
-let token = null;
+let pairing = null;
+const token = () => (pairing ? pairing.token : null);
 const engine = createEngine((change) => {
   store.send({ type: 'engine_changed', engine: change });
   const { open } = store.get();
   if (change.status === 'ready' && open) act.judge(open.id);
 });
 const sync = createSync({
-  token: () => token, send: store.send,
-  changed: (cases) => act.refresh(cases).catch(() => {}),
+  token, send: store.send,
+  changed: async (cases) => {
+    act.tellTabs(cases);
+    await act.refresh(cases).catch(() => {});
+  },
 });
 const act = createActions({ store, engine, syncNow: () => { loadToken().then(sync.now, () => {}); } });
 const updates = createUpdates({
@@ -29,23 +32,11 @@ const updates = createUpdates({
   ready: () => store.send({ type: 'offline_ready' }),
 });
 act.acceptUpdate = updates.accept;
-act.token = () => token;
+act.token = token;
 act.send = store.send;
 
 async function loadToken() {
-  const pairing = await db.getMeta('pairing');
-  token = pairing ? pairing.token : null;
-  return pairing;
-}
-
-async function readStorage() {
-  const install = await db.ensureInstall(Date.now());
-  const [settings, cases, outbox, pairing, known] = await Promise.all(
-    [db.getMeta('settings'), db.listCases(), db.listOutbox(), loadToken(), db.getMeta('people'), loadDrafts()]);
-  const found = { install, cases: sortRows(cases), outbox, settings: { ...store.get().settings, ...settings }, paired: Boolean(pairing) };
-  if (pairing) Object.assign(found, { person: pairing.person, workshop: pairing.workshop });
-  if (known) found.people = known.people || [];
-  return found;
+  pairing = await readPairing();
 }
 
 async function fetchCatalogueText() {
@@ -92,20 +83,24 @@ async function boot() {
   store.watch(applyTheme);
   addEventListener('hashchange', () => store.send({ type: 'routed', hash: location.hash }));
   db.listen({
-    blocked: () => store.send({ type: 'notice', text: 'Another tab of this app is open with an older version. Close it.' }),
+    blocked: () => store.send({ type: 'storage_blocked', blocked: true }),
     replaced: () => store.send({ type: 'update_replaced' }),
-    lost: () => store.send({ type: 'notice', text: 'The browser closed the storage of this app. Close the app and open it again.' }),
+    refill: async (fresh) => {
+      store.send({ type: 'cleared', cleared: await putBack(fresh, store.get(), pairing) });
+      setTimeout(() => act.refreshLists().then(sync.now, () => {})); // what the office has comes back
+    },
   });
   const place = document.getElementById('app');
   place.replaceChildren();
   render(html`<${Root} store=${store} act=${act} />`, place);
   try {
-    const found = await readStorage();
-    store.send({ type: 'booted', found });
-    if (wasCleared(found.install)) store.send({ type: 'notice', text: 'The browser cleared the storage of this app. What had been sent comes back after pairing; anything unsent is gone.' });
+    const start = await readStart(store.get().settings);
+    pairing = start.pairing;
+    store.send({ type: 'storage_blocked', blocked: false });
+    store.send({ type: 'booted', found: start.found });
     store.send({ type: 'persistence_known', persisted: (await readPersistence()) || null });
   } catch (error) {
-    store.send({ type: 'boot_failed', text: error.message || 'The storage of this browser cannot be used.' });
+    store.send({ type: 'boot_failed', text: explainStart(error) });
   }
   updates.start().catch(() => {});
   await loadCatalogue();

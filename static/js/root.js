@@ -80,6 +80,7 @@ class Boundary extends Component {
     return html`<${Frame} screen="broken" title="This screen broke" caution="general">
       <p>What you saved is safe on this phone. The screen says: ${String(error.message || error)}</p>
       <${Button} act="retry-start" kind="main" onClick=${() => { location.hash = '#/'; location.reload(); }}>Open the app again<//>
+      <${Button} act="export" onClick=${() => this.props.act.exportAll()}>Put everything in a file<//>
     <//>`;
   }
 }
@@ -100,7 +101,7 @@ export function Root({ store, act }) {
     focusScreen();
   }, [screen, state.hash]);
   return html`<${AppContext.Provider} value=${{ state, act }}>
-    <${Boundary} address=${state.hash}>${pick(state)}<//>
+    <${Boundary} address=${state.hash} act=${act}>${pick(state)}<//>
     ${state.dialog ? html`<${Dialog} ...${state.dialog} />` : null}
   <//>`;
 }

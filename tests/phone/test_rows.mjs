@@ -1,7 +1,8 @@
 // The phone's log: ids, the row of a case, what is sent and what an answer does.
 import assert from 'node:assert/strict';
 import { test } from 'node:test';
-import { addToRow, emptyRow, planBatch, readResults, retryAfter, retryDelay, sortRows, uuid7 } from '../../static/js/offline/rows.js';
+import { retryAfter } from '../../static/js/offline/ask.js';
+import { addToRow, emptyRow, fitMessage, planBatch, readResults, retryDelay, sortRows, uuid7 } from '../../static/js/offline/rows.js';
 
 const CASE = '01900000-0000-7000-8000-000000000000';
 let made = 0;
@@ -65,6 +66,14 @@ test('a batch goes in the order of making, without the refused, and is bounded',
   const outbox = [{ id: 'c', seq: 3, problems: null }, { id: 'a', seq: 1, problems: null }, { id: 'b', seq: 2, problems: [{}] }];
   assert.deepEqual(planBatch(outbox).map((r) => r.id), ['a', 'c']);
   assert.equal(planBatch(Array.from({ length: 500 }, (_, i) => ({ id: String(i), seq: i, problems: null }))).length, 200);
+});
+
+test('a message is bounded in size, and never empty for one large entry', () => {
+  const entries = Array.from({ length: 10 }, (_, i) => ({ id: String(i), body: { text: 'x'.repeat(1000) } }));
+  assert.deepEqual(fitMessage(entries, 3500).map((e) => e.id), ['0', '1', '2']);
+  assert.deepEqual(fitMessage(entries, 10).map((e) => e.id), ['0']);
+  assert.equal(fitMessage(entries).length, 10);
+  assert.deepEqual(fitMessage([], 10), []);
 });
 
 test('an entry leaves the outbox only when the server named it stored or known', () => {

@@ -1,16 +1,18 @@
 // sw.js in a stand-in browser: all or nothing, no take-over unasked, and never an answer for the API or the office.
 import assert from 'node:assert/strict';
+import { createHash, webcrypto } from 'node:crypto';
 import { readFileSync } from 'node:fs';
 import { test } from 'node:test';
 import vm from 'node:vm';
 
 const SOURCE = readFileSync(new URL('../../static/sw.js', import.meta.url), 'utf-8');
 const FILES = ['/', '/engine.json', '/static/js/app.js'];
+const SUMS = Object.fromEntries(FILES.map((url) => [url, createHash('sha256').update(url).digest('hex').slice(0, 16)]));
 
 function reply(url, change = {}) {
   const type = url === '/' ? 'text/html' : url.endsWith('.json') ? 'application/json' : 'text/javascript';
-  const headers = new Headers({ 'Content-Type': change.contentType || type, 'Content-Length': '3' });
-  return { ok: true, status: 200, type: 'basic', redirected: false, headers, blob: async () => new Blob([url]), ...change };
+  const headers = new Headers({ 'Content-Type': type, 'Content-Length': '3' });
+  return { ok: true, status: 200, headers, arrayBuffer: async () => new TextEncoder().encode(change.text || url).buffer, ...change };
 }
 
 /** A browser with caches as maps; `wrong` names answers that are not as they should be. */
@@ -31,8 +33,8 @@ function browser(version, stores = new Map(), wrong = {}) {
     if (wrong[request.url] === 'cut') throw new TypeError('network');
     return reply(request.url, wrong[request.url]);
   };
-  const source = SOURCE.replace('= __PRECACHE__;', `= ${JSON.stringify({ version, files: FILES })};`);
-  vm.runInNewContext(source, { self, caches, fetch, Request, Response, Headers, Blob, URL, AbortController, setTimeout, clearTimeout, Promise, Error });
+  const source = SOURCE.replace('= __PRECACHE__;', `= ${JSON.stringify({ version, files: SUMS })};`);
+  vm.runInNewContext(source, { self, caches, fetch, Request, Response, Headers, URL, AbortSignal, Uint8Array, crypto: webcrypto, Promise, Error });
   const run = async (name, event = {}) => {
     let waited;
     handlers[name]({ waitUntil: (promise) => { waited = promise; }, ...event });
@@ -51,8 +53,8 @@ test('keeps every file, fetched past the HTTP cache', async () => {
 
 const WRONG = [
   { name: 'a missing file', answer: { ok: false, status: 404 } }, { name: 'a broken link', answer: 'cut' },
-  { name: 'a redirect', answer: { redirected: true } }, { name: 'another origin', answer: { type: 'opaque' } },
-  { name: 'a page instead of a script', answer: { contentType: 'text/html' } },
+  { name: 'a page instead of a script', answer: { text: '<!doctype html>sign in' } },
+  { name: 'a file of the next build', answer: { text: '/static/js/app.js, changed meanwhile' } },
 ];
 for (const row of WRONG) {
   test(`${row.name} keeps the old build and writes nothing`, async () => {
@@ -96,3 +98,27 @@ for (const row of ASKED) {
     assert.equal(answered !== null, row.ours);
   });
 }
+
+async function askFor(sw, url) {
+  let answered;
+  sw.handlers.fetch({ request: { url: `https://app.test${url}`, mode: 'cors', method: 'GET' }, respondWith: (a) => { answered = a; } });
+  return answered;
+}
+
+test('a file that the browser dropped comes back, of this build', async () => {
+  const sw = browser('v1');
+  await sw.run('install');
+  sw.stores.get('railcase-v1').delete('/static/js/app.js');
+  assert.equal(await (await askFor(sw, '/static/js/app.js')).text(), '/static/js/app.js');
+  assert.ok(sw.stores.get('railcase-v1').has('/static/js/app.js'));
+});
+
+test('a file of another build is never mixed in', async () => {
+  const wrong = {};
+  const sw = browser('v1', new Map(), wrong);
+  await sw.run('install');
+  sw.stores.get('railcase-v1').delete('/static/js/app.js');
+  wrong['/static/js/app.js'] = { text: 'the next build' };
+  assert.equal((await askFor(sw, '/static/js/app.js')).type, 'error');
+  assert.ok(!sw.stores.get('railcase-v1').has('/static/js/app.js'));
+});

@@ -3,38 +3,57 @@ import assert from 'node:assert/strict';
 import { beforeEach, mock, test } from 'node:test';
 import { createSync } from '../../static/js/offline/sync.js';
 
-mock.timers.enable({ apis: ['setTimeout'] });
 Math.random = () => 0.999;
 
 let asked = [];
 let answers = [];
+let clockMs = 0;
+
+function pass(ms) {
+  clockMs += ms;
+  mock.timers.tick(ms);
+}
 
 /** @param {object|'cut'} answer body of a 200, or {status, body}, or a broken link */
 function reply(answer) {
   if (answer === 'cut') throw new TypeError('fetch failed');
-  const status = answer.status || 200;
-  return { ok: status === 200, status, json: async () => answer.body || answer, headers: new Headers(answer.headers || {}) };
+  const body = typeof answer === 'string' ? answer : JSON.stringify(answer.body || answer);
+  return new Response(body, { status: answer.status || 200, headers: answer.headers || {} });
+}
+
+async function unpack(body) {
+  if (typeof body === 'string') return JSON.parse(body);
+  return new Response(new Blob([body]).stream().pipeThrough(new DecompressionStream('gzip'))).json();
 }
 
 globalThis.fetch = async (path, options) => {
-  asked.push(JSON.parse(options.body));
-  return reply(answers.shift());
+  asked.push({ path, ...(await unpack(options.body)), packed: options.headers['Content-Encoding'] === 'gzip' });
+  const answer = answers.shift();
+  return reply(typeof answer === 'function' ? answer(asked.at(-1)) : answer);
 };
 
-beforeEach(() => { asked = []; answers = []; });
+beforeEach(() => {
+  asked = [];
+  answers = [];
+  mock.timers.reset(); // timers of the test before must not send into this one
+  mock.timers.enable({ apis: ['setTimeout'] });
+});
 
 function memoryLog(ids) {
-  const log = { outbox: ids.map((id, seq) => ({ id, seq, case: 'c', problems: null })), meta: {}, taken: [] };
+  const log = { outbox: ids.map((id, seq) => ({ id, seq, case: 'c', problems: null })), meta: { seq: ids.length }, taken: [] };
   return Object.assign(log, {
     listOutbox: async () => log.outbox,
     getEntry: async (id) => ({ id }),
     getMeta: async (key) => log.meta[key],
     setMeta: async (key, value) => { log.meta[key] = value; },
-    applySync: async ({ entries, drop, refuse, cursor }) => {
+    refuseHere: async (ids, problems = ['lost']) => {
+      for (const id of ids) log.outbox.find((row) => row.id === id).problems = problems;
+    },
+    applySync: async ({ entries, drop, refuse, meta }) => {
       log.taken.push(...entries);
       log.outbox = log.outbox.filter((row) => !drop.includes(row.id));
       for (const { id, problems } of refuse) log.outbox.find((row) => row.id === id).problems = problems;
-      log.meta.cursor = cursor;
+      Object.assign(log.meta, meta);
       return entries.map((e) => e.case);
     },
   });
@@ -48,7 +67,7 @@ const stored = (...ids) => ids.map((id) => ({ id, status: 'stored', problems: []
 
 function start(log, token = 'dev_1.secret') {
   const events = [];
-  const sync = createSync({ token: () => token, send: (event) => events.push(event), changed: async () => {} }, log);
+  const sync = createSync({ token: () => token, send: (event) => events.push(event), changed: async () => {} }, log, () => clockMs);
   return { sync, events, status: () => events.filter((e) => e.type === 'sync_changed').at(-1).sync.status };
 }
 
@@ -74,7 +93,7 @@ test('a failed round is tried again by itself, with no new reading and no press'
   await sync.now();
   assert.equal(status(), 'offline');
   assert.equal(log.outbox.length, 1);
-  mock.timers.tick(4001);
+  pass(4001);
   await settle();
   assert.deepEqual(log.outbox, []);
 });
@@ -123,10 +142,10 @@ test('the server\u2019s words for a failure are shown, and its pause is kept', a
   await sync.now();
   assert.equal(status(), 'failed');
   assert.equal(events.at(-1).sync.text, 'Too many at once.');
-  mock.timers.tick(49000);
+  pass(49000);
   await settle();
   assert.equal(asked.length, 1);
-  mock.timers.tick(2000);
+  pass(2000);
   await settle();
   assert.equal(asked.length, 2);
 });
@@ -162,11 +181,121 @@ test('an answer that names nobody changes nothing, and does not turn in circles'
   assert.equal(log.outbox.length, 250);
 });
 
-test('another tab that is sending leaves this one in peace', async () => {
-  Object.defineProperty(globalThis.navigator, 'locks', { configurable: true, value: { request: async (_name, _options, work) => work(null) } });
-  const { sync, status } = start(memoryLog(['a']));
+const problems = (code) => ({ error: [{ code, field: '', text: `because ${code}` }] });
+
+test('a batch that the server breaks over is halved until the entry is found; it is set apart and the rest goes', async () => {
+  const log = memoryLog(Array.from({ length: 9 }, (_, i) => `e${i}`));
+  const server = (body) => (body.entries.some((e) => e.id === 'e5') ? { status: 500, body: problems('broken') } : answer(stored(...body.entries.map((e) => e.id))));
+  answers = Array(30).fill(server);
+  const { sync, status } = start(log);
+  await sync.now();
+  assert.deepEqual(log.outbox.map((row) => [row.id, row.problems[0].text]), [['e5', 'because broken']]);
+  assert.equal(status(), 'done');
+});
+
+test('a server that is down as a whole blames no entry', async () => {
+  const log = memoryLog(['a', 'b']);
+  answers = [{ status: 500, body: problems('down') }, { status: 500, body: problems('down') }];
+  const { sync, status } = start(log);
+  await sync.now();
+  assert.ok(log.outbox.every((row) => row.problems === null));
+  assert.equal(asked.length, 2);
+  assert.equal(status(), 'failed');
+});
+
+test('a portal that answers in the server\u2019s place shuts nobody out and takes nothing', async () => {
+  for (const page of [{ status: 401, body: '<html>sign in</html>' }, { body: '<html>sign in</html>' }]) {
+    const log = memoryLog(['a']);
+    answers = [page];
+    const { sync, events } = start(log);
+    await sync.now();
+    assert.ok(!events.some((e) => e.type === 'pairing_lost'));
+    assert.deepEqual(log.outbox.map((row) => row.problems), [null]);
+  }
+});
+
+test('an entry that is damaged here is named, and the others go', async () => {
+  const log = memoryLog(['a', 'b']);
+  log.getEntry = async (id) => (id === 'a' ? undefined : { id });
+  answers = [answer(stored('b'))];
+  await start(log).sync.now();
+  assert.deepEqual(log.outbox.map((row) => [row.id, row.problems !== null]), [['a', true]]);
+});
+
+test('large batches go packed, and plain to a server that does not take them so', async () => {
+  const log = memoryLog(Array.from({ length: 60 }, (_, i) => `a long enough name for entry number ${i}`));
+  const ids = log.outbox.map((row) => row.id);
+  answers = [{ status: 415, body: problems('wrong_encoding') }, answer(stored(...ids))];
+  await start(log).sync.now();
+  assert.deepEqual(asked.map((body) => body.packed), [true, false]);
+  assert.deepEqual(log.outbox, []);
+});
+
+test('a server that knows more of this phone than the phone: all is fetched again, and it is said', async () => {
+  const log = memoryLog([]);
+  log.meta = { seq: 3, cursor: 70 };
+  const device = { id: 'd', last_seq: 40 };
+  answers = [answer([], { device, cursor: 80 }), answer([], { device, cursor: 60, entries: [{ id: 'own', case: 'c' }], more: true }), answer([], { device, cursor: 80 })];
+  const { sync, events } = start(log);
+  await sync.now();
+  assert.deepEqual(asked.map((body) => [body.cursor, Boolean(body.own)]), [[70, false], [0, true], [60, true]]);
+  assert.deepEqual(log.taken.map((e) => e.id), ['own']);
+  assert.equal(log.meta.seq, 40);
+  assert.equal(log.meta.recover, false);
+  assert.equal(events.filter((e) => e.type === 'cleared').length, 1);
+});
+
+test('a server that has as much as the phone counted is no news', async () => {
+  const log = memoryLog(['a']);
+  answers = [answer(stored('a'), { device: { id: 'd', last_seq: 1 } })];
+  const { sync, events } = start(log);
+  await sync.now();
+  assert.ok(!events.some((e) => e.type === 'cleared'));
+});
+
+test('what the server says of the phone\u2019s clock is passed on and kept', async () => {
+  const log = memoryLog([]);
+  const warning = { off_s: 86400, text: 'The clock of this phone is 24 hours ahead.' };
+  answers = [answer([], { clock_warning: warning })];
+  const { sync, events } = start(log);
+  await sync.now();
+  assert.deepEqual(events.find((e) => e.type === 'clock_warned').warning, warning);
+  assert.deepEqual(log.meta.clock_warning, warning);
+  assert.ok(!Number.isNaN(Date.parse(asked[0].sent_at)));
+});
+
+function withLocks(request) {
+  Object.defineProperty(globalThis.navigator, 'locks', { configurable: true, value: { request } });
+  return () => delete globalThis.navigator.locks;
+}
+
+test('another tab that is sending leaves this one in peace, and one that is stuck loses its turn', async () => {
+  const undo = withLocks(async (_name, options, work) => work(options.steal ? {} : null));
+  const log = memoryLog(['a']);
+  answers = [answer(stored('a'))];
+  const { sync, status } = start(log);
   await sync.now();
   assert.deepEqual(asked, []);
-  assert.equal(status(), 'idle');
-  delete globalThis.navigator.locks;
+  assert.equal(status(), 'elsewhere');
+  for (let s = 0; s < 8; s += 1) {
+    log.meta['beat.railcase-sync'] = s; // the other tab gets on
+    pass(20000);
+    await settle();
+  }
+  assert.deepEqual(asked, []);
+  for (let s = 0; s < 10; s += 1) {
+    pass(10001);
+    await settle();
+  }
+  assert.equal(asked.length, 1);
+  assert.deepEqual(log.outbox, []);
+  undo();
+});
+
+test('a tab whose turn was taken while it slept is not told that sending failed', async () => {
+  const undo = withLocks(async () => { throw Object.assign(new Error('stolen'), { name: 'AbortError' }); });
+  const { sync, status } = start(memoryLog(['a']));
+  await sync.now();
+  assert.equal(status(), 'elsewhere');
+  undo();
 });

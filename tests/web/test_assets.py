@@ -17,7 +17,7 @@ def get(app, path, **headers):
 def precache(app) -> dict:
     text = get(app, "/sw.js").text
     assert "__PRECACHE__" not in text.splitlines()[-1]
-    return json.loads(re.search(r'\{"version": "[0-9a-f]{12}", "files": \[.*?\]\}', text)[0])
+    return json.loads(re.search(r'\{"version": "[0-9a-f]{12}", "files": \{.*?\}\}', text)[0])
 
 
 def test_everything_on_the_list_is_served_plainly(app):

@@ -108,17 +108,15 @@ class Assets:
         return make_asset(json.dumps({"version": version, "files": files}, ensure_ascii=False).encode(), ".json")
 
     def service_worker(self, shell: bytes) -> Asset:
-        """sw.js with its list filled in; the version changes when any byte that it keeps changes."""
-        names = self.names_kept_offline()
-        tags = [(name, self.file(name).tag) for name in names]
-        tags += [
-            ("/", make_asset(shell, ".html").tag),
-            ("engine", self.engine_bundle().tag),
-            ("catalogue", self.catalogue.tag),
-            ("manifest", self.file("manifest.webmanifest").tag),
-        ]
+        """sw.js with its list filled in, each file with the start of its SHA-256: the worker keeps only this very build."""
+        tags = {
+            "/": make_asset(shell, ".html").tag,
+            "/engine.json": self.engine_bundle().tag,
+            "/catalogue.json": self.catalogue.tag,
+            "/manifest.webmanifest": self.file("manifest.webmanifest").tag,
+        }
+        tags |= {f"/static/{name}": self.file(name).tag for name in self.names_kept_offline()}
         version = hashlib.sha256(json.dumps(tags).encode()).hexdigest()[:12]
-        fixed = ["/", "/engine.json", "/catalogue.json", "/manifest.webmanifest"]
-        kept = json.dumps({"version": version, "files": fixed + [f"/static/{name}" for name in names]})
+        kept = json.dumps({"version": version, "files": tags})
         before, _, after = self.file("sw.js").data.decode().rpartition("__PRECACHE__")
         return make_asset(f"{before}{kept}{after}".encode(), ".js")

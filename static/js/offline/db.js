@@ -1,31 +1,37 @@
-// The phone's own log. The only file that touches IndexedDB. Every write that a screen confirms is strict: on disk first.
+// The phone's store. The only file that opens IndexedDB; log.js writes the log through it. What is read comes back whole:
+// a damaged record is set aside under its name and can be exported, and never takes the rest with it.
 import { openDB } from '../../vendor/idb.mjs';
+import { isEntry, isOutboxRow, isRow, part } from './soundness.js';
 import { addToRow, emptyRow, uuid7 } from './rows.js';
 
 const NAME = 'railcase';
-const VERSION = 1;
-const STRICT = { durability: 'strict' };
+const VERSION = 2;
+export const STRICT = { durability: 'strict' }; // on disk before a screen confirms it
 
-function upgrade(db) {
-  db.createObjectStore('entries', { keyPath: 'id' }).createIndex('case', 'case');
-  db.createObjectStore('cases', { keyPath: 'id' });
-  db.createObjectStore('outbox', { keyPath: 'id' });
-  db.createObjectStore('photos', { keyPath: 'sha256' });
-  db.createObjectStore('meta');
-  db.createObjectStore('catalogue');
-  db.createObjectStore('drafts');
+function upgrade(db, before) {
+  if (before < 1) {
+    db.createObjectStore('entries', { keyPath: 'id' }).createIndex('case', 'case');
+    for (const name of ['cases', 'outbox']) db.createObjectStore(name, { keyPath: 'id' });
+    db.createObjectStore('photos', { keyPath: 'sha256' });
+    for (const name of ['meta', 'catalogue', 'drafts']) db.createObjectStore(name);
+  }
+  if (before < 2) db.createObjectStore('aside'); // damaged records, under "store:key"
 }
 
 let opening = null;
-let listeners = { blocked() {}, replaced() {}, lost() {} };
+let install = null; // whose store this is, once known: another one in its place means that the browser cleared ours
+let listeners = { blocked() {}, replaced() {}, refill: null };
 
-/** @param {{blocked: () => void, replaced: () => void, lost: () => void}} told what to do about other tabs and evictions */
+/**
+ * @param {{blocked: () => void, replaced: () => void, refill: (db: any, install: string) => Promise<void>}} told
+ *   refill: the store was cleared while the app ran; put back what the app still has in its memory
+ */
 export function listen(told) {
   listeners = { ...listeners, ...told };
 }
 
-function open() {
-  opening ??= openDB(NAME, VERSION, {
+async function connect() {
+  const db = await openDB(NAME, VERSION, {
     upgrade,
     blocked: () => listeners.blocked(),
     blocking(_current, _wanted, event) {
@@ -33,11 +39,14 @@ function open() {
       opening = null;
       listeners.replaced();
     },
-    terminated() {
-      opening = null;
-      listeners.lost();
-    },
-  }).catch((error) => {
+    terminated() { opening = null; },
+  });
+  if (install && (await db.get('meta', 'install')) !== install && listeners.refill) await listeners.refill(db, install);
+  return db;
+}
+
+function open() {
+  opening ??= connect().catch((error) => {
     opening = null;
     throw error;
   });
@@ -45,7 +54,7 @@ function open() {
 }
 
 /** One more try with a fresh connection: a phone that slept may hand back a dead one. */
-async function withDb(work) {
+export async function withDb(work) {
   try {
     return await work(await open());
   } catch (error) {
@@ -57,17 +66,68 @@ async function withDb(work) {
 
 export const getMeta = (key) => withDb((db) => db.get('meta', key));
 export const setMeta = (key, value) => withDb((db) => db.put('meta', value, key));
-export const listCases = () => withDb((db) => db.getAll('cases'));
-export const listOutbox = () => withDb((db) => db.getAll('outbox'));
-export const listEntries = (caseId) => withDb((db) => db.getAllFromIndex('entries', 'case', caseId));
-export const getEntry = (id) => withDb((db) => db.get('entries', id));
-export const allEntries = () => withDb((db) => db.getAll('entries'));
 export const getPhoto = (sha256) => withDb((db) => db.get('photos', sha256));
 export const keepPhoto = (photo) => withDb((db) => db.put('photos', photo));
 export const getCatalogueCopy = () => withDb((db) => db.get('catalogue', 'text'));
 export const keepCatalogueCopy = (text) => withDb((db) => db.put('catalogue', text, 'text'));
-
 export const putDraft = (key, value) => withDb((db) => (value === null ? db.delete('drafts', key) : db.put('drafts', value, key)));
+
+/** Records one by one, where reading them all at once failed: one that the browser cannot read must not hide the others. */
+async function readOneByOne(db, store, keys) {
+  const records = [];
+  for (const key of keys) {
+    try {
+      records.push(await db.get(store, key));
+    } catch (error) {
+      await db.put('aside', { store, key, record: null, why: error.message, at: new Date().toISOString() }, `${store}:${key}`);
+    }
+  }
+  return records;
+}
+
+async function setAside(db, store, bad) {
+  const tx = db.transaction([store, 'aside'], 'readwrite', STRICT);
+  for (const record of bad) {
+    const at = new Date().toISOString();
+    await tx.objectStore('aside').put({ store, key: record.id, record, why: 'It is not whole.', at }, `${store}:${record.id}`);
+    await tx.objectStore(store).delete(record.id);
+  }
+  await tx.done;
+}
+
+/** @returns {Promise<{sound: any[], bad: any[]}>} bad ones have been set aside */
+async function readWhole(db, store, isSound, caseId = null) {
+  const from = () => (caseId === null ? db.transaction(store).store : db.transaction(store).store.index('case'));
+  const records = await from().getAll(caseId).catch(async () => readOneByOne(db, store, await from().getAllKeys(caseId)));
+  const found = part(records, isSound);
+  if (found.bad.length) await setAside(db, store, found.bad);
+  return found;
+}
+
+export const listEntries = (caseId) => withDb(async (db) => (await readWhole(db, 'entries', isEntry, caseId)).sound);
+export const allEntries = () => withDb(async (db) => (await readWhole(db, 'entries', isEntry)).sound);
+export const listOutbox = () => withDb(async (db) => (await readWhole(db, 'outbox', isOutboxRow)).sound);
+export const listAside = () => withDb((db) => db.getAll('aside'));
+
+/** An entry, or undefined when it is not there or not whole. */
+export const getEntry = (id) => withDb(async (db) => {
+  const entry = await db.get('entries', id).catch(() => undefined);
+  return isEntry(entry) ? entry : undefined;
+});
+
+/** Rows of the list of cases. A row only repeats what the entries say, so a damaged one is made again from them. */
+export function listCases() {
+  return withDb(async (db) => {
+    const { sound, bad } = await readWhole(db, 'cases', isRow);
+    for (const { id } of bad) {
+      const row = (await readWhole(db, 'entries', isEntry, id)).sound.reduce(addToRow, emptyRow(id));
+      if (row.entries === 0) continue;
+      await db.put('cases', row);
+      sound.push(row);
+    }
+    return sound;
+  });
+}
 
 export function allDrafts() {
   return withDb(async (db) => {
@@ -77,86 +137,25 @@ export function allDrafts() {
   });
 }
 
-async function nextSeq(tx) {
-  const seq = ((await tx.objectStore('meta').get('seq')) || 0) + 1;
-  await tx.objectStore('meta').put(seq, 'seq');
-  return seq;
-}
+/** Photos the office has, kept here only for a quick look. @returns {Promise<{sha256: string, size: number}[]>} */
+export const listSentPhotos = () => withDb(async (db) => (await db.getAll('photos')).filter((photo) => photo.sent)
+  .map(({ sha256, size }) => ({ sha256, size: size || 0 })));
 
-async function addOne(tx, entry) {
-  const row = (await tx.objectStore('cases').get(entry.case)) || emptyRow(entry.case);
-  await tx.objectStore('entries').add(entry);
-  await tx.objectStore('cases').put(addToRow(row, entry));
-}
+export const forgetPhotos = (sums) => withDb(async (db) => {
+  const tx = db.transaction('photos', 'readwrite', STRICT);
+  for (const sha256 of sums) await tx.store.delete(sha256);
+  await tx.done;
+});
 
-/**
- * Write new entries of this phone, all or none, together with the photo they speak of. Resolves when they are on disk.
- * @param {{case: string, kind: string, body: object}[]} drafts
- * @param {{device: string, by: string, nowMs: number}} maker
- */
-export function record(drafts, maker, photo = null) {
-  return withDb(async (db) => {
-    const tx = db.transaction(['entries', 'cases', 'outbox', 'meta', 'photos'], 'readwrite', STRICT);
-    const written = [];
-    try {
-      for (const draft of drafts) {
-        const row = await tx.objectStore('cases').get(draft.case);
-        const entry = { id: uuid7(maker.nowMs), case: draft.case, device: maker.device, seq: await nextSeq(tx),
-          clock: (row ? row.clock : 0) + 1, at: new Date(maker.nowMs).toISOString(), by: maker.by, kind: draft.kind, body: draft.body };
-        await addOne(tx, entry);
-        await tx.objectStore('outbox').put({ id: entry.id, case: entry.case, seq: entry.seq, problems: null });
-        written.push(entry);
-      }
-      if (photo) await tx.objectStore('photos').put(photo);
-    } catch (error) {
-      tx.done.catch(() => {});
-      try { tx.abort(); } catch { /* already aborted by the failed write */ }
-      throw error;
-    }
-    await tx.done;
-    return written;
-  });
-}
-
-/** Take in what the server answered, in one transaction: others' entries, the outbox and the cursor move together. */
-export function applySync({ entries, drop, refuse, cursor }) {
-  return withDb(async (db) => {
-    const tx = db.transaction(['entries', 'cases', 'outbox', 'meta'], 'readwrite', STRICT);
-    const touched = new Set();
-    for (const entry of entries) {
-      if (await tx.objectStore('entries').getKey(entry.id)) continue;
-      await addOne(tx, entry);
-      touched.add(entry.case);
-    }
-    for (const id of drop) await tx.objectStore('outbox').delete(id);
-    for (const { id, problems } of refuse) {
-      const row = await tx.objectStore('outbox').get(id);
-      if (row) await tx.objectStore('outbox').put({ ...row, problems });
-    }
-    await tx.objectStore('meta').put(cursor, 'cursor');
-    await tx.done;
-    return [...touched];
-  });
-}
-
-/** Put refused entries back in the queue, to be sent once more. */
-export function retryRefused() {
-  return withDb(async (db) => {
-    const tx = db.transaction('outbox', 'readwrite', STRICT);
-    for (const row of await tx.store.getAll()) if (row.problems !== null) await tx.store.put({ ...row, problems: null });
-    await tx.done;
-  });
-}
-
-/** This phone's identity, made once. */
-export async function ensureInstall(nowMs) {
+/** This phone's identity, made once; `marked` is what a small mark outside this store remembers of an earlier one. */
+export async function ensureInstall(nowMs, marked = null) {
   const known = await getMeta('install');
+  install = known || marked || uuid7(nowMs);
   if (known) return known;
-  const made = uuid7(nowMs);
   await withDb(async (db) => {
     const tx = db.transaction('meta', 'readwrite', STRICT);
-    await tx.store.put(made, 'install');
+    await tx.store.put(install, 'install');
     await tx.done;
   });
-  return made;
+  return install;
 }

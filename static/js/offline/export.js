@@ -18,16 +18,23 @@ async function exportPhotos(entries) {
   return photos;
 }
 
-/** @param {object[]} extra entries that could not be written, so that they are not lost with the page */
-export async function buildExport(extra = []) {
-  let entries = [];
-  try {
-    entries = await db.allEntries();
-  } catch { /* storage is gone: what is in memory still goes out */ }
-  const photos = await exportPhotos(entries).catch(() => []);
+/** Photos of entries that could not be written: they are only in memory. */
+async function exportUnsaved(photos) {
+  return Promise.all(photos.map(async ({ sha256, type, blob }) => ({ sha256, type, base64: await toBase64(blob) })));
+}
+
+/**
+ * Every part is read by itself: whatever cannot be read any more does not keep the rest from getting out.
+ * @param {object[]} extra entries that could not be written, so that they are not lost with the page
+ * @param {{sha256: string, type: string, blob: Blob}[]} extraPhotos
+ */
+export async function buildExport(extra = [], extraPhotos = []) {
+  const entries = (await db.allEntries().catch(() => [])).concat(extra);
+  const photos = (await exportPhotos(entries).catch(() => [])).concat(await exportUnsaved(extraPhotos).catch(() => []));
   const outbox = await db.listOutbox().catch(() => []);
-  return JSON.stringify({ format: 'railcase-export/1', made_at: new Date().toISOString(), entries: entries.concat(extra),
-    unsent: outbox.map((row) => row.id), photos }, null, 1);
+  const aside = await db.listAside().catch(() => []);
+  const unsent = outbox.map((row) => row.id);
+  return JSON.stringify({ format: 'railcase-export/1', made_at: new Date().toISOString(), entries, unsent, photos, aside }, null, 1);
 }
 
 /** Hand a text to the person: a download works in every browser. */

@@ -1,51 +1,106 @@
-// Photos go by their SHA-256: the same picture twice is one picture, and a broken upload is simply sent again.
-import * as db from './db.js';
+// Photos go by their SHA-256: the same picture twice is one picture. They are sent after the entries that speak of them,
+// in a row of their own with its own tries, so that nothing ever waits for a photo.
+import * as log from './db.js';
+import { ask } from './ask.js';
+import { BUSY, createTurn } from './turn.js';
+import { retryDelay } from './rows.js';
+import { sendPhoto } from './uploads.js';
 
-const UPLOAD_MS = 120000;
+const HOPELESS = [413, 415, 422]; // the server looked at the photo and cannot take it
+const NOT_HERE = 'This photo is no longer in the storage of this phone. Take it again if you can.';
 
 export async function hashBlob(blob) {
   const digest = await crypto.subtle.digest('SHA-256', await blob.arrayBuffer());
   return Array.from(new Uint8Array(digest), (b) => b.toString(16).padStart(2, '0')).join('');
 }
 
-function headers(token, type) {
-  return { Authorization: `Bearer ${token}`, ...(type ? { 'Content-Type': type } : {}) };
-}
-
-async function fetchBounded(path, options) {
-  const stop = new AbortController();
-  const timer = setTimeout(() => stop.abort(), UPLOAD_MS);
-  try {
-    return await fetch(path, { ...options, signal: stop.signal, credentials: 'omit', cache: 'no-store' });
-  } finally {
-    clearTimeout(timer);
-  }
-}
-
-/** Send the pictures that the server asked for, one after the other. A failure waits for the next round. */
-export async function uploadPhotos(token, wanted) {
-  for (const sha256 of wanted) {
-    const photo = await db.getPhoto(sha256);
-    if (!photo) continue;
-    const body = await photo.blob.arrayBuffer();
-    const response = await fetchBounded(`/api/v1/photos/${sha256}`, { method: 'PUT', headers: headers(token, photo.type), body });
-    if (response.ok) await db.keepPhoto({ ...photo, sent: true });
-  }
-}
-
 /** @returns {Promise<Blob|null>} from this phone, else from the server, else null */
 export async function loadPhoto(sha256, token) {
-  const kept = await db.getPhoto(sha256);
+  const kept = await log.getPhoto(sha256);
   if (kept) return kept.blob;
   if (!token) return null;
   try {
-    const response = await fetchBounded(`/api/v1/photos/${sha256}`, { headers: headers(token) });
+    const response = await ask(`/api/v1/photos/${sha256}`, { headers: { Authorization: `Bearer ${token}` } }, 120000);
     if (!response.ok) return null;
     const blob = await response.blob();
     if ((await hashBlob(blob)) !== sha256) return null;
-    await db.keepPhoto({ sha256, blob, type: blob.type, size: blob.size, sent: true });
+    await log.keepPhoto({ sha256, blob, type: blob.type, size: blob.size, sent: true });
     return blob;
   } catch {
     return null;
   }
+}
+
+/**
+ * @param {{token: () => string|null, send: (event: object) => void, shut: (error: Error) => void}} app
+ * @returns {{look: (wanted: string[]) => Promise<void>}} look: what the server still wants of this phone
+ */
+export function createPhotoSender(app, db = log, sendOne = sendPhoto) {
+  const turn = createTurn('railcase-photos', db);
+  let wanted = [];
+  let failures = 0;
+  let timer = 0;
+  let running = false;
+
+  async function tell(status, text = '') {
+    const problems = (await db.getMeta('photo_problems')) || {};
+    const waiting = wanted.filter((sha256) => !problems[sha256]).length;
+    app.send({ type: 'photos_changed', photos: { waiting, problems, status, text } });
+  }
+
+  async function putAside(sha256, text) {
+    await db.setMeta('photo_problems', { ...(await db.getMeta('photo_problems')), [sha256]: text });
+  }
+
+  async function sendIfHere(sha256) {
+    const photo = await db.getPhoto(sha256);
+    if (!photo || !photo.blob) return putAside(sha256, NOT_HERE);
+    try {
+      await sendOne(app.token(), photo);
+    } catch (error) {
+      if (!HOPELESS.includes(error.status)) throw error;
+      return putAside(sha256, error.message);
+    }
+    await db.keepPhoto({ ...photo, sent: true });
+    wanted = wanted.filter((other) => other !== sha256);
+    return undefined;
+  }
+
+  async function sendAll() {
+    const problems = (await db.getMeta('photo_problems')) || {};
+    for (const sha256 of wanted.filter((one) => !problems[one])) {
+      await tell('running');
+      await turn.beat();
+      await sendIfHere(sha256);
+    }
+  }
+
+  function failed(error) {
+    failures += 1;
+    if (error.kind === 'unpaired') app.shut(error);
+    else timer = setTimeout(pass, 1000 * (error.wait ?? retryDelay(failures)));
+    return tell(error.kind === 'network' ? 'offline' : 'failed', error.message);
+  }
+
+  async function pass() {
+    clearTimeout(timer);
+    if (running || !app.token()) return;
+    running = true;
+    try {
+      const given = await turn.take(sendAll);
+      failures = 0;
+      await tell(given === BUSY ? 'elsewhere' : 'idle');
+    } catch (error) {
+      await failed(error).catch(() => {});
+    } finally {
+      running = false;
+    }
+  }
+
+  function look(now) {
+    wanted = now;
+    return wanted.length ? pass() : tell('idle').catch(() => {});
+  }
+
+  return { look };
 }

@@ -57,9 +57,22 @@ export function sortRows(rows) {
     || (a.updated_at < b.updated_at ? 1 : a.updated_at > b.updated_at ? -1 : a.id < b.id ? 1 : -1));
 }
 
+const MOST_ENTRIES = 200;
+const MOST_CHARS = 1_500_000; // the server takes 2 MB; a character of an entry is at most a few bytes, nearly always one
+
 /** The outbox rows to send now: in the order they were made, refused ones stay behind, at most `limit`. */
-export function planBatch(outbox, limit = 200) {
+export function planBatch(outbox, limit = MOST_ENTRIES) {
   return outbox.filter((row) => row.problems === null).sort((a, b) => a.seq - b.seq).slice(0, limit);
+}
+
+/** As many of the entries, from the first, as one message holds; always one. */
+export function fitMessage(entries, most = MOST_CHARS) {
+  let size = 0;
+  const end = entries.findIndex((entry) => {
+    size += JSON.stringify(entry).length;
+    return size > most;
+  });
+  return end === -1 ? entries : entries.slice(0, Math.max(1, end));
 }
 
 /**
@@ -81,10 +94,4 @@ const LONGEST_WAIT_S = 300;
 export function retryDelay(failures, random = Math.random()) {
   const full = Math.min(LONGEST_WAIT_S, FIRST_WAIT_S * 2 ** Math.max(0, failures - 1));
   return full * (0.5 + 0.5 * random);
-}
-
-/** Seconds the server asks to wait, or null. */
-export function retryAfter(header) {
-  const seconds = Number(header);
-  return header && Number.isFinite(seconds) && seconds >= 0 ? Math.min(seconds, 3600) : null;
 }

@@ -1,118 +1,129 @@
-// Sends what waits and takes in what others wrote. Only one tab at a time (Web Lock), never longer than HOLD_MS, and a
-// failed round is tried again by timer, on coming online, on coming back to the app, at start and after every save.
-import * as log from './db.js';
-import { planBatch, readResults, retryAfter, retryDelay } from './rows.js';
-import { uploadPhotos } from './photos.js';
+// Sends what waits and takes in what others wrote. Only one tab at a time (turn.js). A failed round is tried again by
+// timer, on coming online, on coming back to the app, at start and after every save; photos follow by themselves.
+//   whole batch not taken (our own refusal, or the server broke over it): if it takes an empty one, the fault is in the
+//   batch, and halving it finds the entry; that one is set apart with the reason and the rest goes on
+import * as database from './db.js';
+import { applySync, refuseHere } from './log.js';
+import { fitMessage, planBatch, readResults, retryDelay } from './rows.js';
+import { postJson } from './ask.js';
+import { createPhotoSender } from './photos.js';
+import { BUSY, createTurn } from './turn.js';
+import { askBackground } from './background.js';
 
-const HOLD_MS = 90000;
-const ANSWER_MS = 30000;
 const QUIET_S = 120;
+const BUSY_S = 10;
+const OVER_THE_BATCH = [400, 413, 422, 500];
 const APP_VERSION = '0.1.0';
+const log = { ...database, applySync, refuseHere };
 
-/** fetch with an end. Throws {kind: 'network'} when there was no answer at all. */
-export async function ask(path, options, limitMs = ANSWER_MS) {
-  const stop = new AbortController();
-  const timer = setTimeout(() => stop.abort(), limitMs);
-  try {
-    return await fetch(path, { ...options, signal: stop.signal, credentials: 'omit', cache: 'no-store', redirect: 'error' });
-  } catch {
-    throw Object.assign(new Error('The server could not be reached.'), { kind: 'network' });
-  } finally {
-    clearTimeout(timer);
-  }
+/** What waits, with its entries; a row whose entry is gone or damaged is set apart by name. */
+async function readWaiting(db, limit) {
+  const rows = planBatch(await db.listOutbox(), limit);
+  const entries = await Promise.all(rows.map((row) => db.getEntry(row.id)));
+  const lost = rows.filter((_, index) => !entries[index]).map((row) => row.id);
+  if (lost.length) await db.refuseHere(lost);
+  return fitMessage(entries.filter(Boolean));
 }
 
-export async function readProblem(response, fallback) {
-  try {
-    const body = await response.json();
-    return body.error.map((problem) => problem.text).join(' ') || fallback;
-  } catch {
-    return fallback;
-  }
+/** A server that has more of this phone than the phone ever counted: its storage was cleared or put back from a copy. */
+async function lostSince(db, device) {
+  const seq = (await db.getMeta('seq')) || 0;
+  const known = device ? device.last_seq : 0;
+  return known > seq ? { seq: known, cursor: 0, recover: true, cleared: { known, had: seq } } : null;
 }
 
-async function post(token, body) {
-  const response = await ask('/api/v1/sync', {
-    method: 'POST', headers: { 'Content-Type': 'application/json', Authorization: `Bearer ${token}` }, body: JSON.stringify(body),
-  });
-  if (response.status === 401) throw Object.assign(new Error('This phone is no longer paired.'), { kind: 'unpaired' });
-  if (!response.ok) {
-    const text = await readProblem(response, `The server answered ${response.status}.`);
-    throw Object.assign(new Error(text), { kind: 'server', status: response.status, wait: retryAfter(response.headers.get('Retry-After')) });
-  }
-  return response.json();
-}
-
-/** @returns {Promise<{touched: string[], more: boolean}>} one request and what it changed here */
-async function oneRound(token, db) {
-  const batch = planBatch(await db.listOutbox());
-  const entries = (await Promise.all(batch.map((row) => db.getEntry(row.id)))).filter(Boolean);
-  const cursor = (await db.getMeta('cursor')) || 0;
-  const answer = await post(token, { format: 'railcase-sync/1', app: APP_VERSION, cursor, entries });
+/** @returns {Promise<{touched: string[], sent: number, more: boolean, answer: any, lost: any}>} one message and what it changed here */
+async function oneRound(token, db, entries) {
+  const [cursor, own] = [(await db.getMeta('cursor')) || 0, Boolean(await db.getMeta('recover'))];
+  const answer = await postJson('/api/v1/sync', token, { format: 'railcase-sync/1', app: APP_VERSION, cursor, entries,
+    sent_at: new Date().toISOString(), ...(own ? { own } : {}) });
   const { drop, refuse } = readResults(answer.results);
-  const touched = await db.applySync({ entries: answer.entries, drop, refuse, cursor: answer.cursor });
-  await db.setMeta('people', { people: answer.people, workshop: answer.workshop });
-  await uploadPhotos(token, answer.photos_wanted || []);
-  const moved = drop.length + refuse.length > 0;
-  return { touched, more: answer.more || (batch.length === 200 && moved), people: answer.people, workshop: answer.workshop };
+  const lost = await lostSince(db, answer.device);
+  const meta = { cursor: answer.cursor, recover: own && answer.more, people: { people: answer.people, workshop: answer.workshop },
+    clock_warning: answer.clock_warning || null, photos_wanted: answer.photos_wanted || [], ...lost };
+  const touched = await db.applySync({ entries: answer.entries, drop, refuse, meta });
+  return { touched, sent: drop.length + refuse.length, more: answer.more || lost !== null, answer, lost };
 }
 
-async function drain(token, db, report) {
+async function drain(token, db, turn, report) {
+  let limit;
+  let waiting = await readWaiting(db, limit);
   for (let more = true; more;) {
-    const round = await oneRound(token, db);
-    more = round.more;
-    report(round);
+    await turn.beat();
+    try {
+      const round = await oneRound(token, db, waiting);
+      report(round);
+      const moved = waiting.length > 0 && round.sent > 0;
+      waiting = moved ? await readWaiting(db, limit) : [];
+      more = round.more || (moved && waiting.length > 0);
+    } catch (error) {
+      if (!OVER_THE_BATCH.includes(error.status) || waiting.length === 0) throw error;
+      report(await oneRound(token, db, [])); // throws as well when the trouble is not in the batch
+      if (waiting.length === 1) await db.refuseHere([waiting[0].id], [{ code: error.code || 'refused', field: '', text: error.message }]);
+      limit = Math.max(1, Math.floor(waiting.length / 2));
+      waiting = await readWaiting(db, limit);
+    }
   }
-}
-
-function withLock(work) {
-  if (!navigator.locks) return work();
-  return navigator.locks.request('railcase-sync', { ifAvailable: true }, async (lock) => {
-    if (!lock) return 'busy';
-    // A tab that is frozen or stuck must not keep the others from sending.
-    return Promise.race([work(), new Promise((done) => { setTimeout(() => done('busy'), HOLD_MS); })]);
-  });
 }
 
 /**
  * @param {{token: () => string|null, send: (event: object) => void, changed: (cases: string[]) => Promise<void>}} app
  * @param {typeof log} db the phone's log; another one in tests
+ * @param {() => number} clock milliseconds that only ever grow: no wall clock decides when something is sent
  * @returns {{now: () => Promise<void>, start: () => void}}
  */
-export function createSync(app, db = log) {
+export function createSync(app, db = log, clock = () => performance.now()) {
+  const turn = createTurn('railcase-sync', db, clock);
+  const photos = createPhotoSender({ token: app.token, send: app.send, shut }, db);
   let failures = 0;
   let timer = 0;
+  let pausedUntil = 0;
   let running = null;
   let again = false;
+
+  const tell = (sync) => app.send({ type: 'sync_changed', sync });
 
   function later(seconds) {
     clearTimeout(timer);
     timer = setTimeout(now, seconds * 1000);
   }
 
+  function took({ touched, answer, lost }) {
+    app.changed(touched);
+    app.send({ type: 'people_known', people: answer.people || [], workshop: answer.workshop });
+    app.send({ type: 'clock_warned', warning: answer.clock_warning || null });
+    if (lost) app.send({ type: 'cleared', cleared: lost.cleared });
+    photos.look(answer.photos_wanted || []);
+  }
+
   async function round(token) {
-    app.send({ type: 'sync_changed', sync: { status: 'running', text: '' } });
-    const result = await withLock(() => drain(token, db, (done) => {
-      app.changed(done.touched);
-      app.send({ type: 'people_known', people: done.people || [], workshop: done.workshop });
-    }));
+    tell({ status: 'running', text: '' });
+    const given = await turn.take(() => drain(token, db, turn, took));
     failures = 0;
-    const status = result === 'busy' ? { status: 'idle', text: '' } : { status: 'done', text: '', at: new Date().toISOString() };
-    app.send({ type: 'sync_changed', sync: status });
-    later(result === 'busy' ? 10 : QUIET_S);
+    tell(given === BUSY ? { status: 'elsewhere', text: '' } : { status: 'done', text: '', at: new Date().toISOString() });
+    later(given === BUSY ? BUSY_S : QUIET_S);
+    if (given !== BUSY) app.send({ type: 'pairing_works' });
+  }
+
+  function shut(error) {
+    app.send({ type: 'pairing_lost', code: error.code });
   }
 
   function failed(error) {
     failures += 1;
-    if (error.kind === 'unpaired') app.send({ type: 'pairing_lost' });
-    const status = error.kind === 'network' ? 'offline' : 'failed';
-    app.send({ type: 'sync_changed', sync: { status, text: error.message } });
-    if (error.kind !== 'unpaired') later(error.wait ?? retryDelay(failures));
+    tell({ status: error.kind === 'network' ? 'offline' : 'failed', text: error.message });
+    if (error.kind === 'unpaired') {
+      shut(error);
+      return;
+    }
+    if (error.kind === 'network') askBackground();
+    pausedUntil = error.wait ? clock() + error.wait * 1000 : 0;
+    later(error.wait ?? retryDelay(failures));
   }
 
   async function attempt() {
     const token = app.token();
-    if (!token) return;
+    if (!token || clock() < pausedUntil) return;
     try {
       await round(token);
     } catch (error) {
@@ -138,6 +149,7 @@ export function createSync(app, db = log) {
 
   function start() {
     addEventListener('online', now);
+    addEventListener('pageshow', now);
     document.addEventListener('visibilitychange', () => { if (document.visibilityState === 'visible') now(); });
     now();
   }

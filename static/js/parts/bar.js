@@ -1,7 +1,9 @@
 // Lines that tell the state of the app in plain words. A line appears only when there is something to do or to know.
 import { html, useApp } from './html.js';
 import { Button } from './button.js';
+import { setMeta } from '../offline/db.js';
 import { canUpdate, listRefused } from '../state.js';
+import { sayCleared, sayShut } from '../sending.js';
 import { formatCount } from '../format.js';
 
 function UpdateLine({ state, act }) {
@@ -27,16 +29,47 @@ function SecureLine() {
     here, and cannot take photos. Ask the office for the secure address.</p></div>`;
 }
 
+function PairLine({ state, act }) {
+  if (!state.pairAgain) return null;
+  return html`<div class="line" data-line="pair-again" data-reason=${String(state.pairAgain)}><p>${sayShut(state.pairAgain)}</p>
+    <div class="stack"><${Button} act="pair-again" href="#/pair">Pair again<//>
+    <${Button} act="export" onClick=${() => act.exportAll()}>Put everything in a file<//></div></div>`;
+}
+
+/** Stays until it was read: what happened to the storage is not news for one screen only. */
+function ClearedLine({ state, act }) {
+  if (!state.cleared) return null;
+  const read = () => setMeta('cleared', null).then(() => act.send({ type: 'cleared', cleared: null }), () => {});
+  return html`<div class="line" data-line="cleared"><p>${sayCleared(state.cleared)}</p>
+    <div class="stack">${state.paired ? null : html`<${Button} act="pair-again" href="#/pair">Pair this phone<//>`}
+    <${Button} act="cleared-read" onClick=${read}>I have read this<//></div></div>`;
+}
+
+function ClockLine({ state }) {
+  return state.clockWarning ? html`<div class="line" data-line="clock"><p>${state.clockWarning.text}</p></div>` : null;
+}
+
+/** Refused by the office, not to be sent, or damaged: all of it on one screen. */
+function AttentionLine({ state }) {
+  const refused = listRefused(state.outbox).length + Object.keys(state.photos.problems).length;
+  const damaged = state.aside.length;
+  if (refused + damaged === 0) return null;
+  const it = refused + damaged === 1 ? 'it' : 'them';
+  return html`<div class="line" data-line="attention">
+    ${refused ? html`<p>${formatCount(refused, 'entry or photo', 'entries or photos')} could not be taken by the office and ${refused === 1 ? 'needs' : 'need'} attention.</p>` : null}
+    ${damaged ? html`<p>${formatCount(damaged, 'record')} on this phone ${damaged === 1 ? 'is' : 'are'} damaged and ${damaged === 1 ? 'does' : 'do'} not count.</p>` : null}
+    <${Button} act="attention" href="#/attention">Look at ${it}<//></div>`;
+}
+
 export function StatusLines() {
   const { state, act } = useApp();
-  const refused = listRefused(state.outbox).length;
   return html`
     ${state.notice ? html`<div class="line" role="status" data-line="notice"><p>${state.notice}</p></div>` : null}
     <${SecureLine} />
+    <${ClearedLine} state=${state} act=${act} />
     <${UpdateLine} state=${state} act=${act} />
     <${EngineLine} state=${state} act=${act} />
-    ${state.pairAgain ? html`<div class="line" data-line="pair-again"><p>The office no longer knows this phone. Everything stays here; pair it again to send.</p>
-      <${Button} act="pair-again" href="#/pair">Pair again<//></div>` : null}
-    ${refused ? html`<div class="line" data-line="attention"><p>${formatCount(refused, 'entry', 'entries')} could not be taken by the office and ${refused === 1 ? 'needs' : 'need'} attention.</p>
-      <${Button} act="attention" href="#/attention">Look at ${refused === 1 ? 'it' : 'them'}<//></div>` : null}`;
+    <${PairLine} state=${state} act=${act} />
+    <${ClockLine} state=${state} />
+    <${AttentionLine} state=${state} />`;
 }

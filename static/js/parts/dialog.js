@@ -2,8 +2,8 @@
 import { html, useApp, useEffect, useRef } from './html.js';
 import { Button } from './button.js';
 
-/** @param {{name: string, title: string, text: string, yes?: string, no?: string, onYes?: () => void, unsaved?: object[]}} props */
-export function Dialog({ name, title, text, yes, no = 'Close', onYes, unsaved }) {
+/** @param {{name: string, title: string, text: string, yes?: string, no?: string, onYes?: () => void, unsaved?: object[], photos?: object[]}} props */
+export function Dialog({ name, title, text, yes, no = 'Close', onYes, unsaved, photos }) {
   const { act } = useApp();
   const box = useRef(null);
   const close = () => act.send({ type: 'dialog', dialog: null });
@@ -20,7 +20,7 @@ export function Dialog({ name, title, text, yes, no = 'Close', onYes, unsaved })
     <h2>${title}</h2>
     <p>${text}</p>
     <div class="stack">
-      ${unsaved ? html`<${Button} act="export" onClick=${() => act.exportAll(unsaved)}>Put everything in a file<//>` : null}
+      ${unsaved ? html`<${Button} act="export" onClick=${() => act.exportAll(unsaved, photos)}>Put everything in a file<//>` : null}
       ${yes ? html`<${Button} act="dialog-yes" kind="main" onClick=${answerYes}>${yes}<//>` : null}
       <${Button} act="dialog-no" onClick=${close}>${no}<//>
     </div>

@@ -30,7 +30,10 @@ export function Frame({ screen, title, back, caution = 'general', bottom, aside,
 }
 
 export function Waiting() {
-  return html`<${Frame} screen="waiting" title="One moment" quiet=${true}><p role="status">Opening …</p><//>`;
+  const { state } = useApp();
+  return html`<${Frame} screen="waiting" title="One moment" quiet=${true}>
+    ${state.blocked ? html`<p data-blocked="true">This app is still open in another tab, with an older version. Finish there what you are typing and
+      close that tab: this one then goes on by itself.</p>` : html`<p role="status">Opening …</p>`}<//>`;
 }
 
 /** Rows behind one press. */

@@ -34,14 +34,35 @@ function Refused({ row }) {
   </li>`;
 }
 
+function ProblemPhoto({ sha256, text }) {
+  return html`<li class="quantity" data-refused=${sha256}><p class="quantity-name">Photo</p><p class="error">${text}</p></li>`;
+}
+
+const STORE_WORDS = { entries: 'Entry', cases: 'Row of the list of cases', outbox: 'Note of what waits' };
+
+/** A record that is not whole any more; what is left of it goes into the file. */
+function Damaged({ row }) {
+  const record = typeof row.record === 'object' && row.record !== null ? row.record : {};
+  const name = row.store === 'entries' ? KIND_WORDS[record.kind] : null;
+  return html`<li class="quantity" data-aside=${`${row.store}:${row.key}`}><p class="quantity-name">${name || STORE_WORDS[row.store] || 'Record'}</p>
+    <p class="help">Found damaged ${formatWhen(row.at)}. ${row.why}</p></li>`;
+}
+
 export function Attention() {
   const { state, act } = useApp();
   const rows = listRefused(state.outbox);
+  const photos = Object.entries(state.photos.problems);
+  const refused = rows.length + photos.length;
   return html`<${Frame} screen="attention" title="Needs attention" caution="general" quiet=${true}
-    bottom=${rows.length ? html`<${Button} act="retry-refused" kind="main" onClick=${act.retryRefused}>Send them again<//>` : null}>
-    ${rows.length ? html`<p>The office’s server did not take these. They are safe on this phone and still count here. Often a newer version
-      of the app or of the server settles it; otherwise put everything in a file and hand it to the office.</p>` : html`<p>Nothing needs attention.</p>`}
-    <ul class="plain-list">${rows.map((row) => html`<${Refused} key=${row.id} row=${row} />`)}</ul>
+    bottom=${refused ? html`<${Button} act="retry-refused" kind="main" onClick=${act.retryRefused}>Send them again<//>` : null}>
+    ${refused ? html`<p>The office’s server did not take these. They are safe on this phone and still count here. Often a newer version
+      of the app or of the server settles it; otherwise put everything in a file and hand it to the office.</p>` : null}
+    <ul class="plain-list">${rows.map((row) => html`<${Refused} key=${row.id} row=${row} />`)}
+      ${photos.map(([sha256, text]) => html`<${ProblemPhoto} key=${sha256} sha256=${sha256} text=${text} />`)}</ul>
+    ${state.aside.length ? html`<h2>Damaged on this phone</h2><p>The storage of this phone gave these back damaged. They are set aside so that the
+      rest goes on, and do not count. A damaged entry that had reached the office is whole there. Look through the case and record again what is missing.</p>
+      <ul class="plain-list">${state.aside.map((row) => html`<${Damaged} key=${`${row.store}:${row.key}`} row=${row} />`)}</ul>` : null}
+    ${refused + state.aside.length ? null : html`<p>Nothing needs attention.</p>`}
     <${Button} act="export" onClick=${() => act.exportAll()}>Put everything in a file<//>
   <//>`;
 }

@@ -10,6 +10,7 @@ import { STATE_WORDS, formatCount } from '../format.js';
 import { byId, checkProgress, listChecks, nextCheck, roughCase } from '../plan.js';
 import { address } from '../routes.js';
 import { countUnsent } from '../state.js';
+import { readSending, sayEntries } from '../sending.js';
 
 const PROGRESS_WORDS = { done: 'Done', part: 'Begun', none: 'Not done', given_up: 'Could not be measured' };
 
@@ -114,7 +115,7 @@ export function Case({ id }) {
     <${Headline} kase=${kase} assessment=${assessment} next=${next} trouble=${state.open.error} />
     ${assessment && kase.state === 'open' && kase.repairs.length ? html`<p class="warn" data-message="stale">${assessment.retest.text}</p>` : null}
     <${Conflicts} kase=${kase} catalogue=${catalogue} />
-    ${unsent ? html`<p class="unsent" data-unsent=${unsent}>${formatCount(unsent, 'entry', 'entries')} of this case only on this phone.</p>` : null}
+    ${state.paired || unsent ? html`<p class=${unsent ? 'unsent' : 'help'} data-unsent=${unsent} data-sending=${readSending(state, id).status}>${sayEntries(state, id, ' of this case')}</p>` : null}
     <div class="narrow-only"><${Ledger} kase=${kase} assessment=${assessment} /></div>
     <${Circuit} assessment=${assessment} />
     <${Remarks} notes=${assessment ? assessment.notes : []} />

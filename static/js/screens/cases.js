@@ -2,9 +2,10 @@ import { html, useApp, useState } from '../parts/html.js';
 import { Button } from '../parts/button.js';
 import { TextField } from '../parts/field.js';
 import { Frame } from '../parts/frame.js';
-import { STATE_WORDS, caseTitle, formatCount, formatWhen } from '../format.js';
+import { STATE_WORDS, caseTitle, formatWhen } from '../format.js';
 import { address } from '../routes.js';
 import { countUnsent } from '../state.js';
+import { readSending, sayEntries, sayPhotos, shortSending } from '../sending.js';
 
 const STEP = 40;
 const SEARCH_FROM = 9;
@@ -15,12 +16,13 @@ export function findCases(rows, text) {
   return rows.filter((row) => words.every((word) => `${row.label} ${row.registration}`.toLowerCase().includes(word)));
 }
 
-function CaseRow({ row, outbox }) {
-  const unsent = countUnsent(outbox, row.id);
+function CaseRow({ row, state }) {
+  const unsent = countUnsent(state.outbox, row.id);
+  const words = shortSending(state, row.id);
   return html`<li class="row" data-case=${row.id} data-state=${row.state}>
     <${Button} act="open-case" kind="row" href=${address('case', row.id)}>
       <span class="row-main">${caseTitle(row)}${row.registration && row.label ? html`<span class="plate">${row.registration}</span>` : null}</span>
-      <span class="row-note">${STATE_WORDS[row.state]} · ${formatWhen(row.updated_at)}${unsent ? html` · <b data-unsent=${unsent}>${unsent} only on this phone</b>` : null}</span>
+      <span class="row-note">${STATE_WORDS[row.state]} · ${formatWhen(row.updated_at)}${unsent ? html` · <b data-unsent=${unsent}>${words}</b>` : words ? ` · ${words}` : null}</span>
     <//>
   </li>`;
 }
@@ -29,12 +31,10 @@ function CaseRow({ row, outbox }) {
 export function UnsentLine() {
   const { state } = useApp();
   const unsent = countUnsent(state.outbox);
-  if (unsent === 0 && state.paired) return html`<p class="help" data-unsent="0">Everything has reached the office.</p>`;
-  if (unsent === 0) return html`<p class="help" data-unsent="0">This phone is not paired with an office. You can work all the same; pair it in Settings.</p>`;
-  const them = unsent === 1 ? 'it' : 'them';
-  const why = state.pairAgain ? `Pair this phone again to send ${them}.` : !state.paired ? `Pair this phone in Settings to send ${them}.`
-    : state.sync.status === 'running' ? 'Sending now …' : 'Sent without your doing when there is a signal.';
-  return html`<p class="unsent" data-unsent=${unsent}>${formatCount(unsent, 'entry', 'entries')} only on this phone. ${why}</p>`;
+  const { status } = readSending(state);
+  if (status === 'kept') return html`<p class="help" data-unsent="0">This phone is not paired with an office. You can work all the same; pair it in Settings.</p>`;
+  return html`<p class=${unsent ? 'unsent' : 'help'} data-unsent=${unsent} data-sending=${status}>${sayEntries(state)}</p>
+    ${state.photos.waiting ? html`<p class="help" data-photos-waiting=${state.photos.waiting}>${sayPhotos(state)}</p>` : null}`;
 }
 
 export function Cases() {
@@ -48,7 +48,7 @@ export function Cases() {
     ${state.cases.length === 0 ? html`<p>No case on this phone yet. A case is one job on one vehicle: press “New case” to begin.</p>` : null}
     ${state.cases.length >= SEARCH_FROM ? html`<${TextField} name="find" label="Find a vehicle" value=${text} onText=${setText} />` : null}
     ${state.cases.length && found.length === 0 ? html`<p>No case on this phone holds these words.</p>` : null}
-    <ul class="rows">${found.slice(0, most).map((row) => html`<${CaseRow} key=${row.id} row=${row} outbox=${state.outbox} />`)}</ul>
+    <ul class="rows">${found.slice(0, most).map((row) => html`<${CaseRow} key=${row.id} row=${row} state=${state} />`)}</ul>
     ${found.length > most ? html`<${Button} act="older" onClick=${() => setMost(most + STEP)}>Show ${Math.min(STEP, found.length - most)} more of ${found.length}<//>` : null}
     <${Button} act="settings" href="#/settings">Settings<//>
   <//>`;

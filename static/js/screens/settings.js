@@ -1,35 +1,68 @@
-import { html, useApp, useState } from '../parts/html.js';
+import { html, useApp, useEffect, useState } from '../parts/html.js';
 import { Button } from '../parts/button.js';
 import { Choices, TextField } from '../parts/field.js';
 import { Frame } from '../parts/frame.js';
 import { formatCount, formatWhen } from '../format.js';
 import { countUnsent } from '../state.js';
-import { askPersistence } from '../offline/persist.js';
+import { sayEntries, sayPhotos } from '../sending.js';
+import { forgetPhotos, listSentPhotos } from '../offline/db.js';
+import { askPersistence, readSpace } from '../offline/persist.js';
 import { dialable } from './injury.js';
 
 const THEMES = [{ id: 'auto', name: 'As the phone' }, { id: 'light', name: 'Light' }, { id: 'dark', name: 'Dark' }];
 const UNITS = ['bar', 'psi', 'MPa', 'kPa'].map((id) => ({ id, name: id }));
-const SYNC_WORDS = { idle: '', running: 'Sending now …', done: 'Last contact', offline: 'No contact with the server just now. It is tried again by itself.', failed: 'The last try failed' };
+const SYNC_WORDS = { idle: '', running: 'Sending now …', elsewhere: 'Another tab of this app is sending.' };
+
+function sayContact({ sync }) {
+  if (sync.status === 'done') return `Last contact ${formatWhen(sync.at)}.`;
+  if (sync.status === 'failed') return `The last try failed: ${sync.text} It is tried again by itself.`;
+  if (sync.status === 'offline') return `${sync.text} It is tried again by itself. If there is a signal and this stays, look whether date and time of this phone are right.`;
+  return SYNC_WORDS[sync.status];
+}
 
 function Sending({ state, act }) {
   const unsent = countUnsent(state.outbox);
-  const { sync } = state;
-  const words = sync.status === 'done' ? `Last contact ${formatWhen(sync.at)}.` : sync.status === 'failed' ? `The last try failed: ${sync.text}` : SYNC_WORDS[sync.status];
   return html`<section><h2>Sending</h2>
-    <p data-unsent=${unsent}>${unsent ? `${formatCount(unsent, 'entry', 'entries')} only on this phone.` : 'Nothing waits to be sent.'}</p>
-    <p class="help" data-sync=${sync.status}>${words}</p>
+    <p data-unsent=${unsent}>${sayEntries(state) || 'Nothing waits to be sent.'}</p>
+    ${state.photos.waiting ? html`<p data-photos-waiting=${state.photos.waiting}>${sayPhotos(state)}</p>` : null}
+    <p class="help" data-sync=${state.sync.status}>${sayContact(state)}</p>
     ${state.paired ? html`<${Button} act="sync" onClick=${act.syncNow}>Send now<//>` : null}
     <${Button} act="pair" href="#/pair">${state.paired ? 'Pair again' : 'Pair with an office'}<//>
     <${Button} act="export" onClick=${() => act.exportAll()}>Put everything in a file<//>
   </section>`;
 }
 
+const megabytes = (bytes) => `${(bytes / 1e6).toFixed(bytes < 1e7 ? 1 : 0)} MB`;
+
+/** Photos that the office has may leave this phone: the way out when it is full. */
+function Space() {
+  const [space, setSpace] = useState(null);
+  const [photos, setPhotos] = useState([]);
+  const [done, setDone] = useState('');
+  const look = () => Promise.all([readSpace().then(setSpace), listSentPhotos().then(setPhotos, () => {})]);
+  useEffect(() => { look(); }, []);
+  const free = async () => {
+    try {
+      await forgetPhotos(photos.map((photo) => photo.sha256));
+      setDone('They are removed here, and come back from the office when you look at them.');
+    } catch {
+      setDone('The browser did not remove them. Close and open the app, then try again.');
+    }
+    await look();
+  };
+  const size = photos.reduce((sum, photo) => sum + photo.size, 0);
+  return html`${space ? html`<p class="help" data-space="true">This app uses ${megabytes(space.used)}; the browser allows about ${megabytes(space.quota)}.</p>` : null}
+    ${photos.length ? html`<${Button} act="free-space" onClick=${free}>Remove ${formatCount(photos.length, 'photo')} that the office has, ${megabytes(size)}<//>` : null}
+    ${done ? html`<p role="status">${done}</p>` : null}`;
+}
+
 function Storage({ state, act }) {
   const ask = async () => act.send({ type: 'persistence_known', persisted: await askPersistence() });
   const words = state.persisted === true ? 'The browser promised to keep what this app stores.'
-    : 'The browser has not promised to keep what this app stores. It may clear it when space runs out or after a long pause. Put the app on the home screen and send often.';
+    : 'The browser has not promised to keep what this app stores. It may clear it when space runs out, after a long pause, or at the end of private browsing. Put the app on the home screen and send often.';
   return html`<section><h2>Storage</h2><p data-persisted=${String(state.persisted)}>${words}</p>
-    ${state.persisted === true ? null : html`<${Button} act="persist" onClick=${ask}>Ask the browser again<//>`}</section>`;
+    ${state.persisted === true ? null : html`<${Button} act="persist" onClick=${ask}>Ask the browser again<//>`}
+    <${Space} /></section>`;
 }
 
 function Person({ state, act }) {

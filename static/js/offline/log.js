@@ -1,0 +1,115 @@
+// The phone's own log, written: entries are added once and never changed. Every write that a screen confirms is strict.
+import { STRICT, withDb } from './db.js';
+import { addToRow, emptyRow, uuid7 } from './rows.js';
+import { isEntry, isRow } from './soundness.js';
+
+const LOST = [{ code: 'lost_here', field: '', text: 'This entry was damaged in the storage of this phone and cannot be sent. Record it again.' }];
+
+async function nextSeq(tx) {
+  const seq = ((await tx.objectStore('meta').get('seq')) || 0) + 1;
+  await tx.objectStore('meta').put(seq, 'seq');
+  return seq;
+}
+
+/** The row of a case; made again from its entries when it is missing or damaged, since its clock orders what comes next. */
+async function getRow(tx, caseId) {
+  const row = await tx.objectStore('cases').get(caseId);
+  if (isRow(row)) return row;
+  const entries = await tx.objectStore('entries').index('case').getAll(caseId);
+  return entries.filter(isEntry).reduce(addToRow, emptyRow(caseId));
+}
+
+async function addOne(tx, entry) {
+  const row = addToRow(await getRow(tx, entry.case), entry);
+  await tx.objectStore('entries').add(entry);
+  await tx.objectStore('cases').put(row);
+}
+
+/** Run a write and wait until it is on disk; whatever fails takes the whole write back. */
+async function inOne(db, stores, work) {
+  const tx = db.transaction(stores, 'readwrite', STRICT);
+  let result;
+  try {
+    result = await work(tx);
+  } catch (error) {
+    tx.done.catch(() => {});
+    try { tx.abort(); } catch { /* already aborted by the failed write */ }
+    throw error;
+  }
+  await tx.done;
+  return result;
+}
+
+/**
+ * Write new entries of this phone, all or none, together with the photo they speak of. Resolves when they are on disk.
+ * @param {{case: string, kind: string, body: object}[]} drafts
+ * @param {{device: string, by: string, nowMs: number}} maker
+ */
+export function record(drafts, maker, photo = null) {
+  return withDb((db) => inOne(db, ['entries', 'cases', 'outbox', 'meta', 'photos'], async (tx) => {
+    const written = [];
+    for (const draft of drafts) {
+      const { clock } = await getRow(tx, draft.case);
+      const entry = { id: uuid7(maker.nowMs), case: draft.case, device: maker.device, seq: await nextSeq(tx),
+        clock: clock + 1, at: new Date(maker.nowMs).toISOString(), by: maker.by, kind: draft.kind, body: draft.body };
+      await addOne(tx, entry);
+      await tx.objectStore('outbox').put({ id: entry.id, case: entry.case, seq: entry.seq, problems: null });
+      written.push(entry);
+    }
+    if (photo) await tx.objectStore('photos').put(photo);
+    return written;
+  }));
+}
+
+async function markRefused(tx, refuse) {
+  for (const { id, problems } of refuse) {
+    const row = await tx.objectStore('outbox').get(id);
+    if (row) await tx.objectStore('outbox').put({ ...row, problems });
+  }
+}
+
+/**
+ * Take in what the server answered, in one transaction: others' entries, the outbox, and what is remembered of the sync
+ * (the cursor among it) move together. Kinds of entries that this app does not know are kept like all others.
+ */
+export function applySync({ entries, drop, refuse, meta }) {
+  return withDb((db) => inOne(db, ['entries', 'cases', 'outbox', 'meta'], async (tx) => {
+    const touched = new Set();
+    for (const entry of entries) {
+      if (await tx.objectStore('entries').getKey(entry.id)) continue;
+      await addOne(tx, entry);
+      touched.add(entry.case);
+    }
+    for (const id of drop) await tx.objectStore('outbox').delete(id);
+    await markRefused(tx, refuse);
+    for (const [key, value] of Object.entries(meta)) await tx.objectStore('meta').put(value, key);
+    return [...touched];
+  }));
+}
+
+/** Entries that wait but cannot be sent, with the reason: they stay, counted and named. */
+export function refuseHere(ids, problems = LOST) {
+  return withDb((db) => inOne(db, ['outbox'], (tx) => markRefused(tx, ids.map((id) => ({ id, problems })))));
+}
+
+/** Put refused entries back in the queue, to be sent once more. */
+export function retryRefused() {
+  return withDb((db) => inOne(db, ['outbox', 'meta'], async (tx) => {
+    const rows = await tx.objectStore('outbox').getAll();
+    for (const row of rows) if (row.problems !== null) await tx.objectStore('outbox').put({ ...row, problems: null });
+    await tx.objectStore('meta').delete('photo_problems');
+  }));
+}
+
+/**
+ * The browser cleared the store while the app ran: put back what the app still holds in its memory.
+ * @param {{meta: object, entries: object[], outbox: object[]}} memory
+ */
+export function refill(db, { meta, entries, outbox }) {
+  return inOne(db, ['entries', 'cases', 'outbox', 'meta'], async (tx) => {
+    const here = new Set(entries.map((entry) => entry.id));
+    for (const entry of entries) if (!(await tx.objectStore('entries').getKey(entry.id))) await addOne(tx, entry);
+    for (const row of outbox) if (here.has(row.id)) await tx.objectStore('outbox').put(row);
+    for (const [key, value] of Object.entries(meta)) if (value !== undefined) await tx.objectStore('meta').put(value, key);
+  });
+}
