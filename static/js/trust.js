@@ -1,5 +1,5 @@
-// The only two addresses that may ever become running code besides the page's own modules.
-const ALLOWED = ['/sw.js', '/static/js/engine/worker.js'];
+// The only addresses that may ever become running code besides the page's own modules.
+const ALLOWED = ['/sw.js', '/static/js/engine/worker.js', '/static/js/capture/trace-worker.js'];
 
 function checkedAddress(url) {
   if (!ALLOWED.includes(url)) throw new TypeError(`not an allowed script address: ${url}`);
@@ -10,7 +10,7 @@ const policy = globalThis.trustedTypes
   ? globalThis.trustedTypes.createPolicy('app', { createScriptURL: checkedAddress })
   : { createScriptURL: checkedAddress };
 
-/** @param {'/sw.js'|'/static/js/engine/worker.js'} url */
+/** @param {string} url one of ALLOWED */
 export function trustedScript(url) {
   return policy.createScriptURL(url);
 }
