@@ -80,6 +80,8 @@ def test_the_stated_interval_holds_the_true_time() -> None:
 def test_a_sound_is_taken_as_it_stands() -> None:
     by_sound = read_film({**FINE, "start_from": "sound"})
     assert by_sound["start_s"] == 1.0
+    vaguer = read_film({**FINE, "start_from": "sound", "start_u_s": 0.1})["time_to"][0]["standard_uncertainty"]
+    assert vaguer**2 == pytest.approx(by_sound["time_to"][0]["standard_uncertainty"] ** 2 + 0.01)
     assert read_film(FINE)["start_s"] == pytest.approx(0.98)
 
 

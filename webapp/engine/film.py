@@ -132,6 +132,7 @@ def check_film(request: dict) -> list:
     frame = check_range(request.get("frame_s"), 0.0, COARSEST_FRAME_S, "frame_s", "s")
     problems += frame or ([] if request["frame_s"] else [Problem("impossible_value", "frame_s", "0 s cannot be")])
     problems += check_range(request.get("reading_resolution_bar"), 0.0, COARSEST_STEP_BAR, "reading_resolution_bar", "bar")
+    problems += check_range(request.get("start_u_s") or 0.0, 0.0, COARSEST_FRAME_S, "start_u_s", "s")
     problems += check_range(request.get("display_s") or 0.0, 0.0, SLOWEST_DISPLAY_S, "display_s", "s")
     if request.get("start_from") not in (None, "picture", "sound"):
         text = f"{show(request['start_from'])} is not picture or sound"
@@ -201,7 +202,7 @@ def read_film(request: dict) -> dict:
     """Return the rise times that a film shows.
 
     Inputs: {"start_s" [s] of the start of cranking: the first frame that shows it, or the moment of its sound;
-    "start_from" "picture" (default) or "sound"; "marks" [[s, bar], ...] typed at frames; "frame_s" [s] widest spacing of
+    "start_from" "picture" (default) or "sound", then with its own "start_u_s" [s] where that is known; "marks" [[s, bar], ...] typed at frames; "frame_s" [s] widest spacing of
     the frames around them; "reading_resolution_bar" [bar] step of what was read; "display_s" [s] how long the filmed
     display stands between two values (0: at once); "targets" [bar]}.
     Returns: {"format", "start_s", "start_from", "frame_s", "rest_bar", "highest_bar", "slope_max_bar_per_s", "time_to"
@@ -218,7 +219,9 @@ def read_film(request: dict) -> dict:
     by_sound = request.get("start_from") == "sound"
     # the first frame that shows the start is on average half a frame late; a sound stands where it stands
     start_s = request["start_s"] if by_sound else request["start_s"] - 0.5 * request["frame_s"]
-    start_u_s = rectangular(SOUND_OFFSET_S) if by_sound else resolution(request["frame_s"])
+    start_u_s = resolution(request["frame_s"])
+    if by_sound:
+        start_u_s = combine_uncertainty([rectangular(SOUND_OFFSET_S), request.get("start_u_s") or 0.0])
     rows, warnings = [], []
     for target in request["targets"]:
         row, found = time_target(target, start_s, start_u_s, xs, ys, request)
