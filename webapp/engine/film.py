@@ -202,9 +202,10 @@ def read_film(request: dict) -> dict:
     """Return the rise times that a film shows.
 
     Inputs: {"start_s" [s] of the start of cranking: the first frame that shows it, or the moment of its sound;
-    "start_from" "picture" (default) or "sound", then with its own "start_u_s" [s] where that is known; "marks" [[s, bar], ...] typed at frames; "frame_s" [s] widest spacing of
-    the frames around them; "reading_resolution_bar" [bar] step of what was read; "display_s" [s] how long the filmed
-    display stands between two values (0: at once); "targets" [bar]}.
+    "start_from" "picture" (default) or "sound", then with its own "start_u_s" [s] where that is known; "marks"
+    [[s, bar], ...] typed at frames; "frame_s" [s] widest spacing of the frames around them; "reading_resolution_bar"
+    [bar] step of what was read; "display_s" [s] how long the filmed display stands between two values (0: at once);
+    "targets" [bar]}.
     Returns: {"format", "start_s", "start_from", "frame_s", "rest_bar", "highest_bar", "slope_max_bar_per_s", "time_to"
     [{target_bar, seconds, standard_uncertainty}] (None, None: never reached), "curve" [[s, bar]], "warnings" [text]}.
     Refuses: missing, too_few, too_many, not_a_pair, not_a_number, impossible_value, duplicate, unknown_choice.
