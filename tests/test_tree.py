@@ -32,9 +32,9 @@ ARROWS = {
     "report": {*PAGES, "report"},
 }
 ENGINE_CHAIN = [
-    "problems", "numeric", "units", "hydraulics", "uncertainty", "vin", "timing", "film", "trace", "book", "quantity", "limits", "returns",
-    "levels", "vehicle", "document", "entries", "verdicts", "leaks", "rise", "sentences", "budget", "isolation", "ledger",
-    "judge", "calls",
+    "problems", "numeric", "units", "hydraulics", "uncertainty", "vin", "timing", "hearing", "film", "electrics",
+    "waveform", "cranking", "transition", "trace", "book", "quantity", "limits", "returns", "levels", "vehicle",
+    "document", "entries", "verdicts", "leaks", "rise", "sentences", "budget", "isolation", "ledger", "judge", "calls",
 ]  # fmt: skip
 LONGEST_FUNCTION = 60
 LONGEST_PYTHON_FILE = 500

@@ -10,6 +10,7 @@ from . import ENGINE_VERSION
 from .book import Book, open_book
 from .entries import check_entry, fold_entries, fold_log
 from .film import read_film
+from .hearing import hear_cranking
 from .judge import judge_case, judge_folded
 from .problems import EngineError, Problem, problem_rows, refuse, show
 from .quantity import check_reading, read_reading
@@ -103,6 +104,12 @@ def call_rehearsal(given: object, book: Book) -> dict:
     return read_rehearsal(object_of(given, "request").get("errors_s"))
 
 
+def call_hear(given: object, book: Book) -> dict:
+    """{"levels", "rate_hz", "cylinders"} -> hearing.hear_cranking."""
+    request = object_of(given, "request")
+    return hear_cranking(request.get("levels"), request.get("rate_hz"), request.get("cylinders"))  # type: ignore[arg-type]
+
+
 def call_film(given: object, book: Book) -> dict:
     """A rise read from a film; request and answer at `film.read_film`."""
     return read_film(object_of(given, "request"))
@@ -110,7 +117,7 @@ def call_film(given: object, book: Book) -> dict:
 
 def call_trace(given: object, book: Book) -> dict:
     """A rise read from a recorded trace in reduced form; request and answer at `trace.read_trace`."""
-    return read_trace(object_of(given, "request"))
+    return read_trace(object_of(given, "request"), book.instruments["trace"])
 
 
 def call_version(given: object, book: Book) -> dict:
@@ -127,6 +134,7 @@ CALLS = {
     "check_vin": call_check_vin,
     "timing": call_timing,
     "rehearsal": call_rehearsal,
+    "hear": call_hear,
     "film": call_film,
     "trace": call_trace,
     "version": call_version,
