@@ -56,6 +56,15 @@ def test_292_bar_in_1_4_s_is_a_close_pass_on_both_counts() -> None:
     assert assessment["pump"]["status"] == "cleared"
 
 
+@pytest.mark.parametrize(("earlier_bar", "is_repeat"), [(200, False), (285, True), (None, True)])
+def test_only_a_rise_to_the_same_target_is_a_repeat(earlier_bar: float | None, is_repeat: bool) -> None:
+    """A burst timed to 200 bar and to the limit: the quicker first mark is no scatter of the second."""
+    own = {"instrument": "tap_timer", "standard_uncertainty": 0.1}
+    earlier = read("crank_rise_time", 0.6, target_bar=earlier_bar, id="r1", **own)
+    found = verdict_of("crank_rise_time", earlier, read("crank_rise_time", 1.0, target_bar=285, id="r2", **own))
+    assert (found["standard_uncertainty"] > 0.2) == is_repeat
+
+
 def test_an_override_is_shown_as_it_was_given() -> None:
     override = {"profile": "generic", "overrides": {"crank_pressure": {"low": 310.5, "reason": "maker's data sheet"}}}
     row = verdict_of("crank_pressure", read("crank_pressure", 311), limits=override)

@@ -1,0 +1,12 @@
+"""Program for the phone's MicroPython: make each call [name, input] of /data/calls.json, print one answer a line."""
+
+import json
+
+from engine.calls import Door
+
+with open("/data/catalogue.json") as file:
+    door = Door(file.read())
+with open("/data/calls.json") as file:
+    calls = json.load(file)
+for name, given in calls:
+    print(door.call(name, json.dumps(given)))
