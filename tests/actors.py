@@ -47,7 +47,8 @@ class Phone:
     def post_sync(self, entries: list, cursor: int | None = None, **other) -> TestResponse:
         message = {"format": "railcase-sync/1", "app": "0.1.0", "entries": entries,
                    "cursor": self.cursor if cursor is None else cursor, **other}  # fmt: skip
-        return self.client.post("/api/v1/sync", json=message, headers=self.headers)
+        # buffered: what the server does after its answer is done when this returns
+        return self.client.post("/api/v1/sync", json=message, headers=self.headers, buffered=True)
 
     def sync(self, entries: list, cursor: int | None = None) -> dict:
         response = self.post_sync(entries, cursor)

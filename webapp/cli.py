@@ -20,7 +20,7 @@ from webapp.app import create_app
 from webapp.engine.calls import Door
 from webapp.library.loader import LibraryError, load_catalogue, open_door
 from webapp.settings import Settings, SettingsError, load_settings
-from webapp.store import cases, demo, devices, people, scope
+from webapp.store import demo, devices, people, projection, scope
 from webapp.store.db import Database, migrate
 from webapp.store.refusals import Refusal
 
@@ -250,5 +250,5 @@ def pair(login: str, workshop: str | None) -> None:
 def rebuild() -> None:
     """Make the office's tables anew from the log of entries."""
     with plain_errors(), Database(load_settings()).writing() as session:
-        done = sum(cases.rebuild(workshop) for workshop in scope.list_workshops(session))
+        done = sum(projection.rebuild(workshop) for workshop in scope.list_workshops(session))
         click.echo(f"{done} cases rebuilt from their logs.")

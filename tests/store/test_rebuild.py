@@ -3,7 +3,7 @@
 from sqlalchemy import text
 
 from tests.conftest import everything
-from webapp.store import cases, demo
+from webapp.store import demo, projection
 from webapp.store.scope import find_workshop
 
 PROJECTIONS = ("cases", "case_documents", "case_words", "photo_refs")
@@ -16,7 +16,7 @@ def dump(database) -> dict[str, list]:
 
 def rebuild(database, name: str) -> int:
     with database.writing() as session:
-        return cases.rebuild(find_workshop(session, name))
+        return projection.rebuild(find_workshop(session, name))
 
 
 def test_it_gives_the_same(database, technician):

@@ -6,7 +6,7 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from webapp.access import actor, database, public, signed_in, workshop_to_read, workshop_to_write
 from webapp.office.forms import NoteForm, OutcomeForm, ReopenForm, offer
-from webapp.store import cases, photos, sheet
+from webapp.store import cases, photos, projection, sheet
 
 LONGEST_SEARCH = 200
 Page = str | tuple[str, int] | AnyResponse
@@ -24,6 +24,7 @@ def list_cases() -> str:
     state = request.args.get("state") or None
     if state not in (None, *cases.STATES):
         abort(404)
+    projection.catch_up_quietly(database(), actor().workshop_id)
     with workshop_to_read() as workshop:
         page = cases.list_cases(workshop, text=text, state=state, after=request.args.get("after", "")[:100])
     return render_template("office/cases.html", page=page, text=text, state=state, faults=sheet.names()["faults"])

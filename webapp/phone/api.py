@@ -6,7 +6,7 @@ from webapp.access import actor, by_phone, client_address, database, public, wor
 from webapp.phone.messages import LARGEST_MESSAGE_BYTES, pack, read_json
 from webapp.phone.openapi import describe
 from webapp.phone.schemas import FinishIn, PairIn, SyncIn
-from webapp.store import cases, clocks, devices, log, people, photos, uploads
+from webapp.store import cases, clocks, devices, log, people, photos, projection, uploads
 from webapp.store.moments import now
 
 blueprint = Blueprint("api", __name__, url_prefix="/api/v1")
@@ -43,11 +43,11 @@ def sync() -> Response:
     request.max_content_length = LARGEST_MESSAGE_BYTES
     wanted, me = SyncIn().load(read_json()), actor()
     with workshop_to_write() as workshop:
-        arrivals = cases.append_entries(workshop, wanted["entries"], me.device)
+        taken = cases.take_in(workshop, wanted["entries"], me.device, now())
         devices.note_contact(workshop, me.device, wanted["app"])
-        page = log.read_after(workshop, wanted["cursor"], None if wanted["own"] else me.device)
+        page = log.read_after(workshop, taken.end, wanted["cursor"], None if wanted["own"] else me.device)
         answer = {
-            "results": [arrival._asdict() for arrival in arrivals],
+            "results": [arrival._asdict() for arrival in taken.arrivals],
             **page._asdict(),
             "photos_wanted": photos.list_wanted(workshop, me.device),
             "people": [person_out(person) for person in people.list_people(workshop) if person.active],
@@ -56,7 +56,10 @@ def sync() -> Response:
             "clock_warning": clocks.compare(wanted.get("sent_at"), now()),
             "device": {"id": me.device, "last_seq": log.next_seq(workshop, me.device) - 1},
         }
-    return jsonify(answer)
+    response, opened = jsonify(answer), database()
+    if taken.rows:
+        response.call_on_close(lambda: projection.catch_up_quietly(opened, me.workshop_id))
+    return response
 
 
 def keep_photo(sha256: str, type_: str, data: bytes) -> bool:

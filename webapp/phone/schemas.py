@@ -48,6 +48,15 @@ class PairOut(Strict):
     workshop = fields.Nested(Named, required=True)
 
 
+class Rows(fields.List):
+    """A list whose rows are looked at elsewhere, one by one; here it only has to be a list."""
+
+    def _deserialize(self, value, attr, data, **kwargs):
+        if not isinstance(value, list):
+            raise self.make_error("invalid")
+        return value
+
+
 class SyncIn(Strict):
     """`entries` are checked one by one, so that a bad one is named and the others go in. `sent_at` is the phone's clock,
     only to tell its owner when it is far off; `own` asks for the phone's own entries too, when its store was lost."""
@@ -55,7 +64,7 @@ class SyncIn(Strict):
     format = fields.String(required=True, validate=validate.Equal("railcase-sync/1"))
     app = fields.String(required=True, validate=[is_plain, validate.Length(max=40)])
     cursor = fields.Integer(required=True, strict=True, validate=validate.Range(min=0, max=LARGEST_COUNT))
-    entries = fields.List(fields.Raw(allow_none=True), required=True, validate=validate.Length(max=MOST_ENTRIES))
+    entries = Rows(fields.Raw(allow_none=True), required=True, validate=validate.Length(max=MOST_ENTRIES))
     sent_at = fields.String(validate=[validate.Length(max=40), is_moment])
     own = fields.Boolean(truthy={True}, falsy={False}, load_default=False)
 

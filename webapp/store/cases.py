@@ -1,13 +1,13 @@
-"""Cases: entries come in, the cases they touch are folded and judged again, and lists and pages read the outcome."""
+"""Cases: the door through which entries come in, the list, one whole case, and entries written at a desk."""
 
 import json
 from typing import NamedTuple
 
 from sqlalchemy import tuple_
 
-from webapp.store import judging, log, photos, search
+from webapp.store import log, photos, projection, search
 from webapp.store.compare import list_differences
-from webapp.store.models import Case, CaseDocument, CaseWord, Entry, PhotoRef
+from webapp.store.models import Case, Entry
 from webapp.store.moments import now
 from webapp.store.refusals import NotFound, Refusal
 from webapp.store.scope import Workshop, new_id
@@ -35,53 +35,20 @@ class WholeCase(NamedTuple):
     log: list[Entry]
 
 
-def append_entries(workshop: Workshop, entries: list, device: str, moment: str | None = None) -> list[log.Arrival]:
-    """The one door for entries, whoever writes them: append, then judge every case that has grown."""
-    arrivals, touched = log.append(workshop, entries, device, moment or now())
-    for case_id in sorted(touched):
-        project_case(workshop, case_id)
-    return arrivals
+def take_in(workshop: Workshop, entries: list, device: str, moment: str) -> log.Appended:
+    """The one door for entries, whoever writes them: append, and note the cases that have grown for judging."""
+    appended = log.append(workshop, entries, device, moment)
+    photos.note_refs(workshop, appended.rows)
+    projection.note_waiting(workshop, {row["case_id"] for row in appended.rows})
+    return appended
 
 
-def project_case(workshop: Workshop, case_id: str) -> None:
-    """Write what lists, searches and pages need, from the log alone."""
-    rows = log.read_rows(workshop, case_id)
-    entries = [json.loads(row.content) for row in rows]
-    document, assessment, problem = judging.fold_and_judge(entries)
-    case = workshop.first(workshop.select(Case).where(Case.id == case_id)) or workshop.add(Case(id=case_id))
-    fill_row(case, document, assessment, problem)
-    case.entries, case.updated_at = len(rows), max(row.received_at for row in rows)
-    workshop.session.flush()
-    keep_document(workshop, case_id, document, assessment)
-    notes = [str(note.get("text", "")) for note in document.get("notes") or []]
-    search.keep_words(workshop, case_id, search.list_words(case.registration, case.vin, [case.description, *notes]))
-    photos.keep_refs(workshop, case_id, entries)
-
-
-def fill_row(case: Case, document: dict, assessment: dict, problem: str | None) -> None:
-    vehicle = document.get("vehicle") or {}
-    for name, longest in (("registration", 200), ("vin", 200), ("description", 400)):
-        setattr(case, name, clean(vehicle.get(name), longest))
-    stated = document.get("outcome") or document.get("concluded") or assessment.get("conclusion") or {}
-    case.state = document.get("state") or "open"
-    case.fault = clean(stated.get("fault"), 64) or None  # a phone may have written anything
-    case.pump = (assessment.get("pump") or {}).get("status")
-    case.differs = bool(list_differences(document, assessment))
-    case.conflicts = len(document.get("conflicts") or [])
-    case.problem = problem
-    case.opened_at = clean(document.get("opened_at"), 40) or None
-
-
-def clean(value, longest: int) -> str:
-    """Text that every database can hold: no lone halves of a character, no NUL."""
-    return str(value or "").encode("utf-8", "replace").decode().replace("\0", " ").strip()[:longest]
-
-
-def keep_document(workshop: Workshop, case_id: str, document: dict, assessment: dict) -> None:
-    kept = workshop.first(workshop.select(CaseDocument).where(CaseDocument.case_id == case_id))
-    kept = kept or workshop.add(CaseDocument(case_id=case_id))
-    kept.document = json.dumps(document, sort_keys=True)
-    kept.assessment = json.dumps(assessment, sort_keys=True)
+def append_entries(workshop: Workshop, entries: list, device: str, moment: str) -> list[log.Arrival]:
+    """Take entries in and judge their cases at once, where a few more milliseconds matter to nobody."""
+    appended = take_in(workshop, entries, device, moment)
+    for case_id in sorted({row["case_id"] for row in appended.rows}):
+        projection.project_now(workshop, case_id)
+    return appended.arrivals
 
 
 def list_cases(
@@ -107,24 +74,12 @@ def cut_page(found: list[Case], limit: int, is_cut: bool = False) -> CasePage:
 
 
 def get_case(workshop: Workshop, case_id: str) -> WholeCase:
-    row = workshop.first(workshop.select(Case).where(Case.id == case_id))
-    if row is None:
+    rows = log.read_rows(workshop, case_id)
+    found = projection.look_at(workshop, case_id, rows)
+    if found is None:
         raise NotFound("There is no such case in this workshop. Go back to the list of cases.")
-    kept = workshop.first(workshop.select(CaseDocument).where(CaseDocument.case_id == case_id))
-    document, assessment = json.loads(kept.document), json.loads(kept.assessment)
-    return WholeCase(row, document, assessment, list_differences(document, assessment), log.read_rows(workshop, case_id))
-
-
-def rebuild(workshop: Workshop) -> int:
-    """Drop every projection of the workshop and make it again from the log; return the number of cases."""
-    workshop.lock()
-    for model in (CaseWord, CaseDocument, PhotoRef, Case):
-        workshop.run(workshop.delete(model))
-    workshop.session.expire_all()
-    ids = log.list_case_ids(workshop)
-    for case_id in ids:
-        project_case(workshop, case_id)
-    return len(ids)
+    row, document, assessment = found
+    return WholeCase(row, document, assessment, list_differences(document, assessment), rows)
 
 
 def write_entry(workshop: Workshop, case_id: str, person_id: str, kind: str, body: dict) -> None:
@@ -145,6 +100,6 @@ def write_entry(workshop: Workshop, case_id: str, person_id: str, kind: str, bod
         "kind": kind,
         "body": body,
     }
-    arrival = append_entries(workshop, [entry], OFFICE_DEVICE)[0]
+    arrival = append_entries(workshop, [entry], OFFICE_DEVICE, now())[0]
     if arrival.status == "refused":
         raise Refusal(arrival.problems[0]["code"], arrival.problems[0]["field"], arrival.problems[0]["text"])

@@ -8,11 +8,13 @@ import hashlib
 import json
 from typing import NamedTuple
 
+from sqlalchemy import func
+
 from webapp.store import judging
 from webapp.store.devices import find_author
 from webapp.store.models import Entry
 from webapp.store.scope import Workshop
-from webapp.store.shape import list_shape_problems, write_content
+from webapp.store.shape import read_entry
 
 CHAIN_START = "0" * 64
 LARGEST_PAGE_BYTES = 1_000_000
@@ -40,20 +42,29 @@ def next_chain(before: str, content: str) -> str:
     return hashlib.sha256(f"{before}\n{content}".encode()).hexdigest()
 
 
-def list_problems(workshop: Workshop, entry: dict, device: str) -> list[dict]:
-    """What speaks against a new entry: its shape, its sender, its content, and for some kinds its author's role."""
-    problems = list_shape_problems(entry)
-    if problems:
-        return problems
-    if entry["device"] != device:
-        return [
-            {
-                "code": "wrong_device",
-                "field": "device",
-                "text": f"device: {entry['device']!r} is not the phone that sends it; send it from that phone",
-            }
-        ]
-    return judging.list_problems(entry) or list_role_problems(workshop, entry)
+class Form(NamedTuple):
+    """An entry as it was handed in, with its written form and what speaks against it whoever sent it."""
+
+    entry: dict
+    id: str | None
+    content: str
+    problems: list[dict]
+
+
+def read_form(entry, device: str) -> Form:
+    content, problems = read_entry(entry)
+    if not problems:
+        problems = list_problems(entry, device)
+    entry_id = entry.get("id") if isinstance(entry, dict) else None
+    return Form(entry, entry_id if isinstance(entry_id, str) else None, content, problems)
+
+
+def list_problems(entry: dict, device: str) -> list[dict]:
+    """What speaks against an entry of sound shape: its sender, its content."""
+    if entry["device"] == device:
+        return judging.list_problems(entry)
+    text = f"device: {entry['device']!r} is not the phone that sends it; send it from that phone"
+    return [{"code": "wrong_device", "field": "device", "text": text}]
 
 
 def list_role_problems(workshop: Workshop, entry: dict) -> list[dict]:
@@ -69,53 +80,52 @@ def list_role_problems(workshop: Workshop, entry: dict) -> list[dict]:
     ]
 
 
-def find_known(workshop: Workshop, entries: list) -> dict[str, str]:
+def find_known(workshop: Workshop, ids: set[str]) -> dict[str, str]:
     """Written form by id of those entries of a batch that are stored already."""
-    ids = [entry["id"] for entry in entries if isinstance(entry, dict) and isinstance(entry.get("id"), str)]
     return dict(workshop.all(workshop.select(Entry, Entry.id, Entry.content).where(Entry.id.in_(ids))))
 
 
+def find_heads(workshop: Workshop, case_ids: set[str]) -> dict[str, tuple[int, str]]:
+    """Position and chain of the last entry of each case."""
+    ends = workshop.select(Entry, Entry.case_id, func.max(Entry.position).label("position"))
+    last = ends.where(Entry.case_id.in_(case_ids)).group_by(Entry.case_id).subquery()
+    wanted = workshop.select(Entry, Entry.case_id, Entry.position, Entry.chain)
+    wanted = wanted.join(last, (last.c.case_id == Entry.case_id) & (last.c.position == Entry.position))
+    return {case_id: (position, chain) for case_id, position, chain in workshop.all(wanted)}
+
+
 class Appender:
-    """Takes the entries of one batch in turn; `rows` are the new ones."""
+    """Takes the entries of one batch in turn; `rows` are the new ones. What needs no database is done before the lock."""
 
-    def __init__(self, workshop: Workshop, entries: list, moment: str):
+    def __init__(self, workshop: Workshop, device: str, entries: list, moment: str):
         self.workshop, self.moment = workshop, moment
+        self.forms = [read_form(entry, device) for entry in entries]
         self.row = workshop.lock()
-        self.known = find_known(workshop, entries)
+        self.known = find_known(workshop, {form.id for form in self.forms if form.id})
+        self.heads = find_heads(workshop, {form.entry["case"] for form in self.forms if form.content})
         self.rows: list[dict] = []
-        self.heads: dict[str, tuple[int, str]] = {}
 
-    def take(self, entry, problems_of) -> Arrival:
-        entry_id = entry.get("id") if isinstance(entry, dict) and isinstance(entry.get("id"), str) else None
-        if entry_id in self.known:
-            return self.compare(entry, entry_id)
-        problems = problems_of(entry)
+    def take(self, form: Form) -> Arrival:
+        if form.id in self.known:
+            return self.compare(form)
+        problems = form.problems or list_role_problems(self.workshop, form.entry)
         if problems:
-            return Arrival(entry_id, "refused", problems)
-        self.keep(entry)
-        return Arrival(entry_id, "stored", [])
+            return Arrival(form.id, "refused", problems)
+        self.keep(form)
+        return Arrival(form.id, "stored", [])
 
-    def compare(self, entry: dict, entry_id: str) -> Arrival:
-        try:
-            same = write_content(entry) == self.known[entry_id]
-        except (ValueError, RecursionError):
-            same = False
-        if same:
-            return Arrival(entry_id, "known", [])
-        text = f"id: {entry_id} is stored already with other content; an entry never changes, record it anew"
-        return Arrival(entry_id, "refused", [{"code": "conflicting_copy", "field": "id", "text": text}])
+    def compare(self, form: Form) -> Arrival:
+        """The same entry again is welcome, even one that would be refused by now."""
+        if form.content == self.known[form.id or ""]:
+            return Arrival(form.id, "known", [])
+        text = f"id: {form.id} is stored already with other content; an entry never changes, record it anew"
+        return Arrival(form.id, "refused", [{"code": "conflicting_copy", "field": "id", "text": text}])
 
-    def head(self, case_id: str) -> tuple[int, str]:
-        """Position and chain of the case's last entry."""
-        if case_id not in self.heads:
-            wanted = self.workshop.select(Entry, Entry.position, Entry.chain).where(Entry.case_id == case_id)
-            self.heads[case_id] = self.workshop.first(wanted.order_by(Entry.position.desc())) or (0, CHAIN_START)
-        return self.heads[case_id]
-
-    def keep(self, entry: dict) -> None:
-        content, (position, chain) = write_content(entry), self.head(entry["case"])
-        self.row.last_feed += 1
-        self.heads[entry["case"]] = position + 1, next_chain(chain, content)
+    def keep(self, form: Form) -> None:
+        entry, content = form.entry, form.content
+        before, chain = self.heads.get(entry["case"], (0, CHAIN_START))
+        position, chain = before + 1, next_chain(chain, content)
+        self.heads[entry["case"]] = position, chain
         self.known[entry["id"]] = content
         self.rows.append(
             {
@@ -124,28 +134,43 @@ class Appender:
                 "device": entry["device"],
                 "kind": entry["kind"],
                 "content": content,
-                "feed": self.row.last_feed,
-                "position": position + 1,
-                "chain": self.heads[entry["case"]][1],
+                "feed": self.row.last_feed + len(self.rows) + 1,
+                "position": position,
+                "chain": chain,
                 "received_at": self.moment,
             }
         )
 
+    def write(self) -> None:
+        self.workshop.add_many(Entry, self.rows)
+        self.row.last_feed += len(self.rows)
+        self.workshop.session.flush()
 
-def append(workshop: Workshop, entries: list, device: str, moment: str) -> tuple[list[Arrival], set[str]]:
-    """Append a batch in its order. A refused entry does not hold up the others.
 
-    *Returns* one arrival per entry, in order, and the ids of the cases that have grown.
-    """
-    appender = Appender(workshop, entries, moment)
-    arrivals = [appender.take(entry, lambda e: list_problems(workshop, e, device)) for entry in entries]
-    workshop.session.flush()
-    workshop.add_many(Entry, appender.rows)
-    return arrivals, {row["case_id"] for row in appender.rows}
+class Appended(NamedTuple):
+    """One arrival per entry, in order; the rows that were written; the workshop's last feed number after them."""
+
+    arrivals: list[Arrival]
+    rows: list[dict]
+    end: int
+
+
+def append(workshop: Workshop, entries: list, device: str, moment: str) -> Appended:
+    """Append a batch in its order. A refused entry does not hold up the others."""
+    appender = Appender(workshop, device, entries, moment)
+    arrivals = [appender.take(form) for form in appender.forms]
+    appender.write()
+    return Appended(arrivals, appender.rows, appender.row.last_feed)
 
 
 def read_rows(workshop: Workshop, case_id: str) -> list[Entry]:
     return workshop.all(workshop.select(Entry).where(Entry.case_id == case_id).order_by(Entry.position))
+
+
+def length(workshop: Workshop, case_id: str) -> int:
+    """How many entries a case has."""
+    wanted = workshop.select(Entry, Entry.position).where(Entry.case_id == case_id)
+    return workshop.first(wanted.order_by(Entry.position.desc())) or 0
 
 
 def next_seq(workshop: Workshop, device: str) -> int:
@@ -159,10 +184,10 @@ def list_case_ids(workshop: Workshop) -> list[str]:
     return workshop.all(workshop.select(Entry, Entry.case_id).distinct().order_by(Entry.case_id))
 
 
-def read_after(workshop: Workshop, cursor: int, skip_device: str | None, limit: int = 500) -> Page:
+def read_after(workshop: Workshop, end: int, cursor: int, skip_device: str | None, limit: int = 500) -> Page:
     """Entries of other devices (or, with None, of all) after a cursor. A cursor from the future (the database was restored
-    from a copy) starts anew: entries are a set, so sending some twice does no harm."""
-    end = workshop.row().last_feed
+    from a copy) starts anew: entries are a set, so sending some twice does no harm. `end` is the workshop's last feed
+    number, read under its lock or in the same view."""
     start = cursor if cursor <= end else 0
     wanted = workshop.select(Entry, Entry.feed, Entry.content).where(Entry.feed > start)
     if skip_device is not None:

@@ -1,5 +1,6 @@
 """The tables. `entries` and `photos` are what is remembered; `cases`, `case_documents`, `case_words` and `photo_refs`
-are projections of them that `cases.rebuild` can make again. Every table but `attempts` belongs to a workshop."""
+are projections of them that `projection.rebuild` can make again, and `waiting` says which of these are behind. Every
+table but `attempts` belongs to a workshop."""
 
 from sqlalchemy import BigInteger, Boolean, ForeignKey, ForeignKeyConstraint, Index, Integer, MetaData, String, Text
 from sqlalchemy import UniqueConstraint as Unique
@@ -137,6 +138,14 @@ class Case(Base):
         Index("ix_cases_recent", "workshop_id", "updated_at", "id"),
         Index("ix_cases_state", "workshop_id", "state", "updated_at", "id"),
     )
+
+
+class Waiting(Base):
+    """A case that has grown since it was last projected; while it stands here, its other rows tell of an earlier state."""
+
+    __tablename__ = "waiting"
+    workshop_id: Mapped[str] = mapped_column(ForeignKey("workshops.id"), primary_key=True)
+    case_id: Mapped[str] = mapped_column(ID, primary_key=True)
 
 
 class CaseDocument(Base):

@@ -2,6 +2,7 @@
 
 import hashlib
 import io
+import json
 import re
 import warnings
 from typing import NamedTuple
@@ -29,15 +30,21 @@ class Picture(NamedTuple):
 def keep_refs(workshop: Workshop, case_id: str, entries: list[dict]) -> None:
     """Remember which photos a case speaks of and which phone holds them."""
     kept = set(workshop.all(workshop.select(PhotoRef, PhotoRef.entry_id).where(PhotoRef.case_id == case_id)))
-    new = [entry for entry in entries if entry["kind"] == "photo_added" and entry["id"] not in kept]
-    workshop.add_many(
-        PhotoRef,
-        [
-            {"entry_id": entry["id"], "case_id": case_id, "device": entry["device"], "sha256": entry["body"]["sha256"]}
-            for entry in new
-            if is_sha256(entry["body"].get("sha256"))
-        ],
-    )
+    add_refs(workshop, [entry for entry in entries if entry["kind"] == "photo_added" and entry["id"] not in kept])
+
+
+def note_refs(workshop: Workshop, rows: list[dict]) -> None:
+    """The same for entries that have just been written: their photos are asked for in the same answer."""
+    add_refs(workshop, [json.loads(row["content"]) for row in rows if row["kind"] == "photo_added"])
+
+
+def add_refs(workshop: Workshop, entries: list[dict]) -> None:
+    refs = [
+        {"entry_id": entry["id"], "case_id": entry["case"], "device": entry["device"], "sha256": entry["body"]["sha256"]}
+        for entry in entries
+        if is_sha256(entry["body"].get("sha256"))
+    ]
+    workshop.add_many(PhotoRef, refs)
 
 
 def is_sha256(text) -> bool:
