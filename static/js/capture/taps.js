@@ -1,52 +1,59 @@
-// Timing by hand: start, reached, or stop. Pure (taps, event) -> taps; seconds come from the event's own time stamp.
-/** @returns {{phase: 'idle'|'running'|'done', start_s: number|null, attempts: {start_s: number, end_s: number|null}[]}} */
-export function noTaps() {
-  return { phase: 'idle', start_s: null, attempts: [] };
-}
+// Timing by hand: start, one tap a target, stop. Pure (taps, event) -> taps; seconds come from the event's own time stamp.
+const BOUNCE_S = 0.12; // a second touch this soon is the same glove, not the next target
 
 /**
- * @param {{type: 'start'|'reached'|'stop'|'remove'|'again', at_s?: number, index?: number}} event
- *   stop = the target was never reached: the attempt is kept with end_s null
+ * @typedef {{start_s: number, start: 'awaited'|'surprise'|'ear', start_u_s?: number, marks: (number|null)[]}} Attempt marks: one a target, null = never reached
+ * @param {number} targets how many
+ * @returns {{phase: 'idle'|'running'|'done', targets: number, now: Attempt|null, attempts: Attempt[]}}
+ */
+export function noTaps(targets = 1) {
+  return { phase: 'idle', targets, now: null, attempts: [] };
+}
+
+function begin(taps, event) {
+  if (taps.phase === 'running') return taps;
+  const now = { start_s: event.at_s, start: event.start || 'awaited', marks: [] };
+  if (event.start_u_s !== undefined) now.start_u_s = event.start_u_s;
+  return { ...taps, phase: 'running', now };
+}
+
+function close(taps, marks) {
+  const whole = [...marks, ...Array(taps.targets - marks.length).fill(null)];
+  return { ...taps, phase: 'done', now: null, attempts: [...taps.attempts, { ...taps.now, marks: whole }] };
+}
+
+function mark(taps, event) {
+  if (taps.phase !== 'running') return taps;
+  const last = taps.now.marks.length ? taps.now.marks[taps.now.marks.length - 1] : taps.now.start_s;
+  if (event.at_s - last < BOUNCE_S) return taps;
+  const marks = [...taps.now.marks, event.at_s];
+  return marks.length === taps.targets ? close(taps, marks) : { ...taps, now: { ...taps.now, marks } };
+}
+
+function remove(taps, event) {
+  const attempts = taps.attempts.filter((_, index) => index !== event.index);
+  return { ...taps, attempts, phase: attempts.length || taps.phase === 'running' ? taps.phase : 'idle' };
+}
+
+const EVENTS = { start: begin, reached: mark, stop: (taps) => (taps.phase === 'running' ? close(taps, taps.now.marks) : taps), remove };
+
+/**
+ * @param {{type: 'start'|'reached'|'stop'|'remove', at_s?: number, start?: string, start_u_s?: number, index?: number}} event
+ *   stop = no further target is reached: the attempt is kept, the marks that never came are null
  */
 export function tap(taps, event) {
-  if (event.type === 'start' && taps.phase !== 'running') return { ...taps, phase: 'running', start_s: event.at_s };
-  if (event.type === 'reached' && taps.phase === 'running') return finish(taps, event.at_s);
-  if (event.type === 'stop' && taps.phase === 'running') return finish(taps, null);
-  if (event.type === 'remove') {
-    const attempts = taps.attempts.filter((_, index) => index !== event.index);
-    return { ...taps, attempts, phase: attempts.length ? taps.phase : 'idle' };
-  }
-  if (event.type === 'again' && taps.phase === 'done') return { ...taps, phase: 'idle' };
-  return taps;
+  return EVENTS[event.type](taps, event);
 }
 
-function finish(taps, end_s) {
-  return { phase: 'done', start_s: null, attempts: [...taps.attempts, { start_s: taps.start_s, end_s }] };
+/** What the engine asks for: the attempts that reached one target. */
+export function attemptsTo(taps, target) {
+  return taps.attempts.filter((a) => a.marks[target] !== null && a.marks[target] !== undefined)
+    .map(({ start_s, start, start_u_s, marks }) => ({ start_s, end_s: marks[target], start, ...(start_u_s === undefined ? {} : { start_u_s }) }));
 }
 
-export function reachedAttempts(taps) {
-  return taps.attempts.filter((attempt) => attempt.end_s !== null);
-}
-
-/** True when the target was tried for and never came: that is a finding of its own. */
+/** True when the last target was tried for and never came: that is a finding of its own. */
 export function neverReached(taps) {
-  return taps.attempts.length > 0 && reachedAttempts(taps).length === 0;
-}
-
-const FEWEST_GOES = 5;
-
-/**
- * Own spread from a rehearsal. A timing has two taps, so the spread of a start-stop pair is that of one tap (tap minus
- * true moment) times the square root of two; a constant lateness cancels.
- * @param {number[]} errors_s
- * @returns {{mean_s: number, sd_s: number|null, left: number}} sd of a pair; null until there are enough goes
- */
-export function ownSpread(errors_s) {
-  const n = errors_s.length;
-  const mean_s = n ? errors_s.reduce((sum, e) => sum + e, 0) / n : 0;
-  if (n < FEWEST_GOES) return { mean_s, sd_s: null, left: FEWEST_GOES - n };
-  const sum = errors_s.reduce((total, e) => total + (e - mean_s) ** 2, 0);
-  return { mean_s, sd_s: Math.sqrt((2 * sum) / (n - 1)), left: 0 };
+  return taps.attempts.length > 0 && attemptsTo(taps, taps.targets - 1).length === 0;
 }
 
 /** The rehearsal's pointer: climbs from 0 and passes the target at `crossing_s`, a little different each go. */

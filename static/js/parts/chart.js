@@ -42,6 +42,18 @@ function word(chart, text, x, y, align = 'left') {
   paper.restore();
 }
 
+/** A ring where a pressure was typed. */
+function spot(chart, x, y) {
+  const paper = chart.ctx;
+  paper.save();
+  Object.assign(paper, { strokeStyle: colour('--ink'), fillStyle: colour('--paper'), lineWidth: 3 * devicePixelRatio });
+  paper.beginPath();
+  paper.arc(x, y, 6 * devicePixelRatio, 0, 2 * Math.PI);
+  paper.fill();
+  paper.stroke();
+  paper.restore();
+}
+
 /** Start, targets and levels, drawn over the curve; words beside them, never a colour alone. */
 function drawMarks(chart, marks) {
   const { left, top, width, height } = chart.bbox;
@@ -57,6 +69,7 @@ function drawMarks(chart, marks) {
     word(chart, `${formatNumber(target.bar)} bar`, left + 6 * devicePixelRatio, y(target.bar) - 6 * devicePixelRatio);
     if (target.at_s !== null) line(chart, [[x(target.at_s), y(target.bar)], [x(target.at_s), top + height]], [10, 6], colour('--bad'), 2);
   }
+  for (const [at_s, bar] of marks.spots) spot(chart, x(at_s), y(bar));
   line(chart, [[x(0), top], [x(0), top + height]], [], ink, 3);
   if (x(0) >= left && x(0) <= left + width) word(chart, 'start', x(0) + 6 * devicePixelRatio, top + height - 8 * devicePixelRatio);
 }
@@ -68,7 +81,7 @@ function optionsFor(place, marks) {
     width: place.clientWidth, height: HEIGHT_PX, padding: [12, 12, 0, 0], legend: { show: false },
     cursor: { show: false }, scales: { x: { time: false }, y: { range: [low, high] } },
     axes: [{ ...axis, size: 40, space: 70 }, { ...axis, size: 56, space: 44 }],
-    series: [{}, { stroke: colour('--action'), width: 3, points: { show: marks.dots } }, { stroke: colour('--hair'), width: 1 }, { stroke: colour('--hair'), width: 1 }],
+    series: [{}, { stroke: colour('--action'), width: 3, points: { show: false } }, { stroke: colour('--hair'), width: 1 }, { stroke: colour('--hair'), width: 1 }],
     bands: [{ series: [3, 2], fill: colour('--faint') }],
     hooks: { draw: [(chart) => drawMarks(chart, marks)] },
   };
@@ -104,23 +117,23 @@ function usePointers(place, view, setView, whole) {
 
 /**
  * @param {{points: [number, number][], low?: number[], high?: number[], start_s: number, targets: {bar: number, at_s: number|null}[],
- *   levels?: {bar: number, name: string}[], label: string, dots?: boolean, children?: any}} props
+ *   levels?: {bar: number, name: string}[], spots?: [number, number][], label: string, children?: any}} props
  *   points in seconds of the record; targets' at_s counts from the start, as the chart's axis does
  */
-export function Chart({ points, low, high, start_s, targets, levels = [], label, dots = false, children }) {
+export function Chart({ points, low, high, start_s, targets, levels = [], spots = [], label, children }) {
   const place = useRef(null);
   const drawn = useRef(null);
   const [trouble, setTrouble] = useState('');
   const whole = [points[0][0] - start_s, points[points.length - 1][0] - start_s];
   const last = targets.reduce((most, t) => (t.at_s === null ? most : Math.max(most ?? 0, t.at_s)), null);
   const [view, setView] = useState(() => firstView(whole, 0, last));
-  const question = JSON.stringify([start_s, targets, levels, points.length, points[points.length - 1]]);
+  const question = JSON.stringify([start_s, targets, levels, spots, points.length, points[points.length - 1]]);
   useEffect(() => {
     let gone = false;
     loadLibrary().then((Plot) => {
       if (gone) return;
       const data = [points.map((p) => p[0] - start_s), points.map((p) => p[1]), low || points.map(() => null), high || points.map(() => null)];
-      drawn.current = new Plot(optionsFor(place.current, { targets, levels, dots, yRange: yRange(points, high, targets) }), data, place.current);
+      drawn.current = new Plot(optionsFor(place.current, { targets, levels, spots: spots.map(([s, bar]) => [s - start_s, bar]), yRange: yRange(points, high, targets) }), data, place.current);
       drawn.current.setScale('x', { min: view[0], max: view[1] });
     }).catch((error) => setTrouble(error.message));
     return () => {

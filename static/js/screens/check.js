@@ -38,6 +38,9 @@ function QuantityRow({ id, check, row }) {
       ${reading ? html`<${Button} act="verdict" href=${address('case', id, 'check', check.id, 'verdict', reading.id)}>Why?<//>`
     : html`<${Button} act="missing" href=${address('case', id, 'check', check.id, 'missing', quantity.id)}>Could not<//>`}
     </div>
+    ${quantity.id === 'crank_rise_time' ? html`<div class="pair pair-more">
+      <${Button} act="film" href=${address('case', id, 'check', check.id, 'film')}>By film<//>
+      <${Button} act="trace" href=${address('case', id, 'check', check.id, 'trace')}>By recorded trace<//></div>` : null}
   </div>`;
 }
 
