@@ -7,7 +7,14 @@ import pytest
 from scipy.stats import chi2
 
 from webapp.engine.problems import EngineError
-from webapp.engine.timing import REACTION_MEAN_S, REACTION_SD_S, chi_square_quantile, combine_attempts, read_rehearsal
+from webapp.engine.timing import (
+    HEARING_DELAY_U_S,
+    REACTION_MEAN_S,
+    REACTION_SD_S,
+    chi_square_quantile,
+    combine_attempts,
+    read_rehearsal,
+)
 
 TRIALS = 2000
 TRUTH_S = 1.4
@@ -24,7 +31,7 @@ def awaited(rng: random.Random) -> dict:
 
 
 def heard(rng: random.Random) -> dict:
-    start = rng.gauss(10.0, HEARD_U_S)
+    start = rng.gauss(rng.gauss(10.0, HEARD_U_S), HEARING_DELAY_U_S)
     return {"start_s": start, "end_s": press(rng, 10.0 + TRUTH_S), "start": "ear", "start_u_s": HEARD_U_S}
 
 
@@ -85,7 +92,7 @@ def test_attempts_of_different_kinds_count_together() -> None:
     rows = [{"start_s": 0.0, "end_s": 1.4}, {"start_s": 0.0, "end_s": 1.51, "start": "ear", "start_u_s": 0.02}]
     found = combine_attempts(rows, True, {})
     assert found["value"] == pytest.approx(1.4)
-    assert found["standard_uncertainty"] == pytest.approx(0.5 * math.sqrt(0.1**2 + 0.07**2 + 0.02**2))
+    assert found["standard_uncertainty"] == pytest.approx(0.5 * math.sqrt(0.1**2 + 0.07**2 + 0.02**2 + 0.02**2))
 
 
 REFUSED = [

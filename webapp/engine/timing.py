@@ -23,6 +23,7 @@ REACTION_MEAN_S, REACTION_SD_S = 0.11, 0.07
 PAIR_SD_EXPECTED_S = 0.10
 PAIR_SD_UNEXPECTED_S = 0.24  # from memory, see above
 LEAST_SD_S = 0.02  # judgement: a screen touch is not placed better in time than about one frame
+HEARING_DELAY_U_S = 0.02  # judgement: how long the phone takes from sound to message, beyond what is measured
 LONGEST_RISE_S = 60.0
 RELATIVE_TOO_COARSE = 0.25
 MOST_ADVISED_ATTEMPTS = 5  # judgement: the starter gets hot
@@ -89,7 +90,7 @@ def attempt_u(row: dict, kind: str, own: dict) -> float:
     if kind == "awaited":
         return pair
     tap = REACTION_SD_S if own.get("sd_s") is None else pair / math.sqrt(2.0)
-    return root_sum_square([tap, row["start_u_s"]])
+    return root_sum_square([tap, row["start_u_s"], HEARING_DELAY_U_S])
 
 
 def pool_spread(times: list, sizes: list, own: dict) -> tuple:

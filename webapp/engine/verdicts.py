@@ -100,7 +100,7 @@ def write_limit(limit: Limit, quantity: dict) -> str:
 
 
 def number_uncertainty(reading: Reading, readings: list) -> float:
-    """Return the standard uncertainty of a number with the repeatability of its repeats; a rise to another target is none."""
+    """Return the standard uncertainty of a number with that of its repeats; a rise to another target is none."""
     same = [r for r in readings if r.quantity == reading.quantity and r.phase == reading.phase and r.doubt is None]
     repeats = [r.value for r in same if None in (r.target_bar, reading.target_bar) or r.target_bar == reading.target_bar]
     return combine_uncertainty([reading.uncertainty, repeat_term(repeats)])
