@@ -20,6 +20,7 @@ PAGES = {*BASE, "errors", "access", "wording"}
 ARROWS = {
     "engine": {"engine"},
     "library": {"library", "engine"},
+    "tracefile": {"library", "engine", "tracefile"},
     "settings": {"settings"},
     "store": BASE,
     "wording": {*BASE, "wording"},

@@ -8,6 +8,7 @@ import multiprocessing
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
+from pathlib import Path
 from typing import BinaryIO
 
 import click
@@ -18,11 +19,13 @@ from sqlalchemy.exc import OperationalError
 from webapp import __version__
 from webapp.app import create_app
 from webapp.engine.calls import Door
+from webapp.engine.problems import EngineError, problem_rows
 from webapp.library.loader import LibraryError, load_catalogue, open_door
 from webapp.settings import Settings, SettingsError, load_settings
-from webapp.store import demo, devices, people, projection, scope
+from webapp.store import demo, pairings, people, projection, scope
 from webapp.store.db import Database, migrate
 from webapp.store.refusals import Refusal
+from webapp.tracefile.reader import read_file
 
 BAD_INPUT = 2
 DEFAULT_WORKSHOP = "Workshop"
@@ -135,6 +138,45 @@ def catalogue() -> None:
         print_json(load_catalogue())
 
 
+def read_sensor(text: str | None) -> list | None:
+    """Return the sensor's points from 'V:bar,V:bar'."""
+    if text is None:
+        return None
+    try:
+        return [[float(number) for number in pair.split(":")] for pair in text.split(",")]
+    except ValueError:
+        problem = {"field": "--sensor", "text": f"{text!r} is not two pairs volts:bar, such as 0.5:0,4.5:1800"}
+        raise BadInput([problem]) from None
+
+
+def answer_trace(request: dict) -> dict:
+    return answer(open_door(), "trace", json.dumps(request))
+
+
+@main.command()
+@click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path))
+@click.option("--pressure", metavar="COLUMN", help="Column of the rail pressure, by its header or its number from 1.")
+@click.option("--time", metavar="COLUMN", help="Column of time, likewise.")
+@click.option(
+    "--pressure-unit", metavar="UNIT", help="Unit of the pressure where the file does not say it: bar, kPa, psi ..."
+)
+@click.option("--time-unit", metavar="UNIT", help="Unit of time where the file does not say it: s, ms, us ...")
+@click.option("--sensor", metavar="V:BAR,V:BAR", help="Pressure as sensor volts: two points of the sensor's data.")
+@click.option(
+    "--target", type=float, multiple=True, default=(200.0, 285.0), show_default=True, help="Pressure [bar] to time to."
+)
+@click.option("--cylinders", type=click.IntRange(1, 16), help="Cylinders of the engine, for the cranking speed.")
+@click.option("--start", type=float, help="Start of cranking [s], where the trace does not show it.")
+def trace(file: Path, sensor: str | None, target: tuple, start: float | None, **options) -> None:
+    """Read a recorded trace (CSV of any logger or oscilloscope) and print what it shows of the rise of pressure."""
+    options |= {"sensor": read_sensor(sensor), "targets": list(target), "start_s": start}
+    with plain_errors():
+        try:
+            print_json(read_file(file, options, answer_trace))
+        except EngineError as error:
+            raise BadInput(problem_rows(error.problems)) from None
+
+
 class Server(BaseApplication):
     """gunicorn, started from this process."""
 
@@ -231,7 +273,8 @@ def person_add(name: str, login: str, role: str, workshop: str | None, password:
 @main.command()
 @click.argument("login")
 @click.option("--workshop", help="Name of the workshop, where there is more than one.")
-def pair(login: str, workshop: str | None) -> None:
+@click.option("--unchecked", is_flag=True, help="Let the phone in without comparing the number that it shows.")
+def pair(login: str, workshop: str | None, unchecked: bool) -> None:
     """Invite one phone for the person with this LOGIN: prints a code and a QR picture, good once, for ten minutes."""
     with plain_errors():
         settings = load_settings()
@@ -240,10 +283,26 @@ def pair(login: str, workshop: str | None) -> None:
             wanted = [p for p in people.list_people(chosen) if p.login == login.strip().lower()]
             if not wanted:
                 raise BadInput([{"field": "LOGIN", "text": f"nobody signs in as {login!r}; see 'railcase person add'"}])
-            invitation = devices.make_pairing(chosen, wanted[0].id)
+            invitation = pairings.invite(chosen, wanted[0].id, needs_check=not unchecked)
         link = f"{settings.url or 'http://127.0.0.1:8700'}/#pair={invitation.secret}"
         click.echo(f"Code: {invitation.code}   (good once, for ten minutes)\nLink: {link}")
         segno.make(link, error="m").terminal(out=sys.stdout, compact=True)
+        if not unchecked:
+            click.echo("The phone then shows a number. Let it in on the office page Phones, or with: railcase let-in NUMBER")
+
+
+@main.command("let-in")
+@click.argument("number")
+@click.option("--workshop", help="Name of the workshop, where there is more than one.")
+def let_in(number: str, workshop: str | None) -> None:
+    """Let in the phone that shows this NUMBER and waits."""
+    with plain_errors(), Database(load_settings()).writing() as session:
+        chosen = choose_workshop(session, workshop)
+        wanted = [row.id for row, _ in pairings.list_waiting(chosen) if row.number == "".join(number.split())]
+        if not wanted:
+            text = f"no phone waits with {number!r}; read the number again, or make a new code with 'railcase pair'"
+            raise BadInput([{"field": "NUMBER", "text": text}])
+        click.echo(f"{pairings.confirm(chosen, wanted[0]).name} is paired.")
 
 
 @main.command()

@@ -93,13 +93,11 @@ def check_trace(request: dict) -> None:
 
 
 def pressures_of(request: dict) -> list:
-    """Return the pressures [bar]. Refuses: impossible_value, naming the point, and what a bad sensor's points are."""
+    """Return the pressures [bar]. Refuses what check_sensor refuses."""
     if request.get("volts") is None:
-        p = [float(v) for v in request["p"]]
-    else:
-        at_zero, slope = transfer_line(check_sensor(request.get("sensor")))
-        p = [at_zero + slope * v for v in request["volts"]]
-    return p
+        return [float(v) for v in request["p"]]
+    at_zero, slope = transfer_line(check_sensor(request.get("sensor")))
+    return [at_zero + slope * v for v in request["volts"]]
 
 
 def read_pulls(request: dict) -> tuple:
@@ -217,11 +215,16 @@ def find_window(request: dict, record: Record, shape: Shape, start: float | None
 def judge_levels(record: Record, shape: Shape, accuracy: dict) -> tuple:
     """Return (crank_pressure or None, warnings) of the levels."""
     warnings = []
+    least, most = min(record.ps), max(record.ps)
+    if least < LOWEST_BAR or most > HIGHEST_BAR:
+        text = f"Pressures from {least:.4g} to {most:.4g} bar cannot be right: check the unit, or the sensor's points."
+        warnings.append(text)
     span = shape.high - shape.low
     if span < LEAST_SPAN_BAR:
-        return None, ["No rise is seen in this record."]
+        return None, warnings + ["No rise is seen in this record."]
     if not shape.plateau:
-        return None, ["The pressure does not settle: no steady level, and the 10 to 90 % time is not to be told."]
+        text = "The pressure does not settle: no steady level, and the 10 to 90 % time is not to be told."
+        return None, warnings + [text]
     drift = plateau_drift(shape)
     if abs(drift) > 0.02 * span:
         way = "still rising" if drift > 0.0 else "already falling"
@@ -240,9 +243,10 @@ def read_trace(request: dict, accuracy: dict) -> dict:
       "p" [bar], or "volts" [V] with "sensor" [[V, bar], [V, bar]], the linear transfer of the sensor. Buckets: the mean of
         values clipped to the lowest and highest that two samples in a row reached, so that no single-sample spike counts.
       "battery_v" [V] or "current_a" [A] of battery and starter, None where there is none; optional.
-      "samples" rows read, "dropped" rows that could not be, "sample_interval_s" median step of the first 2,000 good rows.
+      "samples" rows read, "dropped" rows that could not be, "sample_interval_s" median step of the first 2,000 good
+        rows, "gaps" steps longer than five of these.
       "targets" [bar] pressures to time to; "cylinders" (None: speed unknown); "start_s" correction by hand (optional).
-    Returns: {"format", "samples", "dropped", "sample_interval_s", "start_s", "start_from" "battery_voltage" |
+    Returns: {"format", "samples", "dropped", "gaps", "sample_interval_s", "start_s", "start_from" "battery_voltage" |
       "starter_current" | "pressure" | "hand", "start_standard_uncertainty", "rest_bar", "steady_bar", "peak_bar", "time_to"
       [{"target_bar", "seconds", "standard_uncertainty"}] (seconds None: not reached or not to be told, a warning says why),
       "rise_10_90_s", "slope_max_bar_per_s", "ripple_bar" (half of crest to trough), "ripple_hz", each None where it cannot
@@ -267,7 +271,8 @@ def read_trace(request: dict, accuracy: dict) -> dict:
     speed = cranking["speed"] if cranking is not None else None
     return {
         "format": FORMAT, "samples": request.get("samples") or len(t), "dropped": request.get("dropped") or 0,
-        "sample_interval_s": request.get("sample_interval_s") or usual_step(t),
+        "gaps": request.get("gaps") or 0,
+        "sample_interval_s": round(request.get("sample_interval_s") or usual_step(t), 9),
         "start_s": start[0], "start_from": start[2], "start_standard_uncertainty": start[1],
         "rest_bar": shape.low, "steady_bar": shape.high if steady is not None else None, "peak_bar": peak, "time_to": rows,
         "rise_10_90_s": shape.t90 - shape.t10 if known else None,
