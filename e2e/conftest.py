@@ -3,7 +3,7 @@
 import os
 import signal
 import subprocess
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import suppress
 from pathlib import Path
 
@@ -46,11 +46,13 @@ class Phone:
         self.context: BrowserContext | None = None
         self.complaints: Complaints | None = None
 
-    def open(self, url: str) -> Hands:
+    def open(self, url: str, prepare: Callable[[BrowserContext], None] = lambda context: None) -> Hands:
+        """Start the browser on this phone's profile; `prepare` may add what must be there before the first page."""
         self.context = self.playwright.chromium.launch_persistent_context(
             str(self.profile), executable_path=CHROMIUM, viewport=self.size, device_scale_factor=2, has_touch=True
         )
         self.complaints = Complaints(self.context)
+        prepare(self.context)
         page = self.context.pages[0]
         page.goto(url)
         return Hands(page)

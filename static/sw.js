@@ -5,17 +5,12 @@
 //   activate  claim the pages, sweep every other cache of ours
 //   fetch     "/" and the listed files from the cache; /api, /office and /account always from the network. A file that
 //             the browser dropped is fetched again, and taken only if it is of this build: builds are never mixed
-//   sync      the signal is back, the app perhaps closed: send what waits, and leave all else to the page
+//   sync      the signal is back, the app perhaps closed: send what waits, leave all else to the page
 const PRECACHE = __PRECACHE__;
 const PREFIX = 'railcase-';
 const CACHE = PREFIX + PRECACHE.version;
 const FETCH_LIMIT_MS = 60000;
 const A_FEW = 25;  // entries a message; the largest ones together stay below what the server takes
-
-/** A promise that never settles would block activation for good: every fetch here has an end. */
-function fetchFresh(url) {
-  return fetch(new Request(url, { cache: 'reload', credentials: 'omit', redirect: 'error', signal: AbortSignal.timeout(FETCH_LIMIT_MS) }));
-}
 
 async function isOfThisBuild(url, bytes) {
   const sum = new Uint8Array(await crypto.subtle.digest('SHA-256', bytes));
@@ -24,7 +19,9 @@ async function isOfThisBuild(url, bytes) {
 
 /** Body read to the end, so that a link that breaks half-way fails here and not in the middle of writing. */
 async function fetchWhole(url) {
-  const response = await fetchFresh(url);
+  // a promise that never settles would block activation for good: every fetch here has an end
+  const signal = AbortSignal.timeout(FETCH_LIMIT_MS);
+  const response = await fetch(new Request(url, { cache: 'reload', credentials: 'omit', redirect: 'error', signal }));
   const bytes = await response.arrayBuffer();
   if (!response.ok || !(await isOfThisBuild(url, bytes))) throw new Error(`cannot keep ${url}: status ${response.status}`);
   const headers = new Headers(response.headers);
@@ -53,7 +50,10 @@ async function answer(url) {
   const cache = await caches.open(CACHE);
   const kept = await cache.match(url);
   if (kept) return kept;
-  const [, response] = await fetchWhole(url);
+  const [, response] = await fetchWhole(url).catch((error) => {
+    if (self.registration.waiting) self.registration.waiting.postMessage('take-over');  // that one is whole, this one is not
+    throw error;
+  });
   await cache.put(url, response.clone());
   return response;
 }
@@ -76,8 +76,8 @@ async function readAFew(log) {
   const rows = (await asked(read.objectStore('outbox').getAll())).filter((row) => row.problems === null);
   const few = rows.sort((a, b) => a.seq - b.seq).slice(0, A_FEW);
   const entries = await Promise.all(few.map((row) => asked(read.objectStore('entries').get(row.id))));
-  const [pairing, cursor] = await Promise.all(['pairing', 'cursor'].map((key) => asked(read.objectStore('meta').get(key))));
-  return { token: pairing && pairing.token, message: { format: 'railcase-sync/1', app: 'background', cursor: cursor || 0, entries } };
+  const [pairing, cursor = 0] = await Promise.all(['pairing', 'cursor'].map((key) => asked(read.objectStore('meta').get(key))));
+  return { token: pairing && pairing.token, message: { format: 'railcase-sync/1', app: 'background', cursor, entries } };
 }
 
 /** True when something went: there may be more. What comes back, the page fetches itself. */
@@ -85,8 +85,8 @@ async function sendAFew(log) {
   const { token, message } = await readAFew(log);
   if (!token || message.entries.length === 0) return false;
   const headers = { 'Content-Type': 'application/json', Authorization: `Bearer ${token}` };
-  const response = await fetch('/api/v1/sync', { method: 'POST', headers, body: JSON.stringify(message), credentials: 'omit',
-    redirect: 'error', signal: AbortSignal.timeout(FETCH_LIMIT_MS) });
+  const sent = { method: 'POST', headers, body: JSON.stringify(message), credentials: 'omit', signal: AbortSignal.timeout(FETCH_LIMIT_MS) };
+  const response = await fetch('/api/v1/sync', sent);
   const results = response.ok ? (await response.json()).results : [];
   const taken = results.filter(({ status }) => status === 'stored' || status === 'known');
   const outbox = log.transaction('outbox', 'readwrite', { durability: 'strict' }).objectStore('outbox');

@@ -20,7 +20,7 @@ function browser(version, stores = new Map(), wrong = {}) {
   const handlers = {};
   const asked = [];
   const self = { location: { origin: 'https://app.test' }, skipped: 0, claimed: 0, skipWaiting() { this.skipped += 1; },
-    clients: { claim: async () => { self.claimed += 1; } }, addEventListener: (name, handler) => { handlers[name] = handler; } };
+    registration: { waiting: null }, clients: { claim: async () => { self.claimed += 1; } }, addEventListener: (name, handler) => { handlers[name] = handler; } };
   const open = async (name) => {
     if (!stores.has(name)) stores.set(name, new Map());
     const store = stores.get(name);
@@ -121,4 +121,12 @@ test('a file of another build is never mixed in', async () => {
   wrong['/static/js/app.js'] = { text: 'the next build' };
   assert.equal((await askFor(sw, '/static/js/app.js')).type, 'error');
   assert.ok(!sw.stores.get('railcase-v1').has('/static/js/app.js'));
+});
+
+test('a build past mending gives way to the whole one that waits', async () => {
+  const sw = browser('v1', new Map(), { '/static/js/app.js': { text: 'the next build' } });
+  const told = [];
+  sw.self.registration.waiting = { postMessage: (message) => told.push(message) };
+  await askFor(sw, '/static/js/app.js');
+  assert.deepEqual(told, ['take-over']);
 });
