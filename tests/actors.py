@@ -55,6 +55,10 @@ class Phone:
         assert response.status_code == 200, response.text
         return response.json
 
+    def look(self) -> TestResponse:
+        """Ask what the office said of this phone."""
+        return self.client.get("/api/v1/pair", headers=self.headers)
+
     def put_photo(self, sha256: str, data: bytes, type_: str = "image/png") -> TestResponse:
         return self.client.put(f"/api/v1/photos/{sha256}", data=data, content_type=type_, headers=self.headers)
 

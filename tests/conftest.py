@@ -15,7 +15,7 @@ from sqlalchemy.orm import Session
 from tests.actors import PASSWORD, Desk, Phone
 from webapp.app import create_app
 from webapp.settings import Settings
-from webapp.store import devices, people
+from webapp.store import pairings, people
 from webapp.store.db import Database, migrate
 from webapp.store.scope import Workshop, add_workshop, find_workshop
 
@@ -32,7 +32,7 @@ if os.environ.get("CI"):
 def cheap_hashes(monkeypatch):
     """Passwords of tests need not be slow to guess."""
     monkeypatch.setattr(people, "hasher", CHEAP)
-    monkeypatch.setattr(devices, "hasher", CHEAP)
+    monkeypatch.setattr(pairings, "hasher", CHEAP)
 
 
 @pytest.fixture
@@ -87,7 +87,7 @@ def invite(database: Database, workshop_name: str, role: str) -> str:
         workshop = find_workshop(session, workshop_name)
         assert workshop
         person = next(row for row in people.list_people(workshop) if row.role == role)
-        return devices.make_pairing(workshop, person.id).code
+        return pairings.invite(workshop, person.id, needs_check=False).code
 
 
 @pytest.fixture

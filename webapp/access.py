@@ -10,17 +10,22 @@ import ipaddress
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
-from flask import Flask, current_app, g, redirect, request, url_for
+from flask import Flask, current_app, g, redirect, render_template, request, url_for
+from flask.typing import ResponseReturnValue
 from flask_login import current_user
 from werkzeug.wrappers import Response
 
+from webapp.store import entrance
+from webapp.store.attempts import PROVE, count_try, forget_tries
 from webapp.store.db import Database
-from webapp.store.entrance import Actor, find_phone, note_sign_in_seen
+from webapp.store.devices import adopt_token
+from webapp.store.entrance import Actor, find_phone
 from webapp.store.people import ROLES
 from webapp.store.refusals import NotAllowed, NotSignedIn, Refusal
 from webapp.store.scope import Workshop
 
 PUBLIC, PHONE = "public", "phone"
+NOT_CARRIED = ("csrf_token", "own_password", "password")
 
 
 def say_who(view: Callable, access: str | frozenset[str]) -> Callable:
@@ -36,9 +41,15 @@ def by_phone(view: Callable) -> Callable:
     return say_who(view, PHONE)
 
 
-def signed_in(*roles: str) -> Callable[[Callable], Callable]:
-    """Let in people with one of the roles; without any, everyone who is signed in."""
-    return lambda view: say_who(view, frozenset(roles or ROLES))
+def signed_in(*roles: str, proved: bool = False) -> Callable[[Callable], Callable]:
+    """Let in people with one of the roles; without any, everyone who is signed in. With `proved` the password is asked
+    for again unless it was given a short while ago: an unattended desk cannot let phones in or change people."""
+
+    def mark(view: Callable) -> Callable:
+        view.proved = proved  # type: ignore[attr-defined]
+        return say_who(view, frozenset(roles or ROLES))
+
+    return mark
 
 
 def database() -> Database:
@@ -83,11 +94,18 @@ def refuse_nul() -> None:
             raise Refusal("not_accepted", field, f"{field}: it holds a NUL character; write it anew")
 
 
-def guard() -> Response | None:
+def refuse_foreign_page() -> None:
+    """A browser says when another site's page made it ask: nothing of ours is changed that way, token or not."""
+    if request.method not in ("GET", "HEAD", "OPTIONS") and request.headers.get("Sec-Fetch-Site") == "cross-site":
+        raise NotAllowed("foreign_page", "", "This was sent from another site's page. Open railcase itself and do it there.")
+
+
+def guard() -> ResponseReturnValue | None:
     """Run before every request."""
     if request.endpoint is None:  # no such address: the 404 or 405 page tells nothing
         return None
     refuse_nul()
+    refuse_foreign_page()
     access = getattr(current_app.view_functions[request.endpoint], "access", None)
     if access == PUBLIC:
         return None
@@ -96,15 +114,22 @@ def guard() -> Response | None:
         return None
     if access is None:
         raise NotAllowed("not_allowed", "", "This address is shut: nothing says who may use it.")
-    return admit_desk(access)
+    return admit_desk(access) or (ask_for_proof() if is_proof_due() else None)
 
 
-def admit_phone() -> None:
+def bearer_token() -> str:
     scheme, _, token = request.headers.get("Authorization", "").partition(" ")
     if scheme.lower() != "bearer" or not token.isascii():
         raise NotSignedIn("unknown_token", "Authorization", "This phone is not known here. Pair it first.")
+    return token.strip()
+
+
+def admit_phone() -> None:
     with database().reading() as session:
-        g.actor = find_phone(session, token.strip())
+        g.actor, next_key = find_phone(session, bearer_token())
+    if next_key:
+        with workshop_to_write() as workshop:
+            adopt_token(workshop, next_key)
 
 
 def admit_desk(roles: frozenset[str]) -> Response | None:
@@ -121,8 +146,38 @@ def admit_desk(roles: frozenset[str]) -> Response | None:
     g.actor = current_user.actor
     if current_user.is_seen_due:
         with database().writing() as session:
-            note_sign_in_seen(session, current_user.get_id())
+            entrance.note_sign_in_seen(session, current_user.get_id())
     return None
+
+
+def is_proof_due() -> bool:
+    assert request.endpoint
+    view = current_app.view_functions[request.endpoint]
+    return getattr(view, "proved", False) and not current_user.is_proved
+
+
+def is_own_password(password: str) -> bool:
+    """Check the password of whoever is signed in, and remember that it was right. *Refuses* after too many tries."""
+    with database().writing() as session:
+        count_try(session, PROVE, actor().person_id)
+    with database().writing() as session:
+        is_right = entrance.is_own_password(session, actor(), password)
+        if is_right:
+            entrance.note_proof(session, current_user.get_id())
+            forget_tries(session, PROVE, actor().person_id)
+    return is_right
+
+
+def ask_for_proof() -> tuple[str, int] | None:
+    """Hold a request until its sender has written the own password; what was in the form travels along, but no password."""
+    current_app.extensions["csrf"].protect()  # else a foreign form could be carried through by this very page
+    password, problem = request.form.get("own_password"), ""
+    if password:
+        if is_own_password(password):
+            return None
+        problem = "This is not the password with which you sign in. Write it again."
+    kept = [(name, value) for name, value in request.form.items(multi=True) if name not in NOT_CARRIED]
+    return render_template("account/prove.html", kept=kept, problem=problem), 403
 
 
 def install_access(app: Flask, opened: Database) -> None:

@@ -36,6 +36,7 @@ def configure(app: Flask, settings: Settings) -> None:
         SESSION_COOKIE_SECURE=settings.https,
         SESSION_COOKIE_HTTPONLY=True,
         SESSION_COOKIE_SAMESITE="Lax",
+        WTF_CSRF_TIME_LIMIT=None,  # a form lives as long as its sign-in: what was typed over lunch is not lost
         PREFERRED_URL_SCHEME="https" if settings.https else "http",
         RAILCASE=settings,
     )

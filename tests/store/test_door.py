@@ -16,7 +16,7 @@ KNOWN = {
     "entrance.py": "finds out which workshop it is",
     "attempts.py": "counts belong to no workshop",
     "people.py": "a login is taken in any workshop",
-    "devices.py": "a pairing code says which workshop it is",
+    "pairings.py": "a pairing code says which workshop it is",
     "search.py": "builds on statements of the door",
     "fence.py": "refuses those that came by another way",
 }

@@ -24,7 +24,15 @@ class Address(NamedTuple):
     who: str | tuple[str, ...]
 
     def fill(self, **ids: str) -> str:
-        filled = {"case_id": ANY_ID, "person_id": ANY_ID, "sha256": ANY_SHA, "key": "0" * 24, "name": "js/app.js", **ids}
+        filled = {
+            "case_id": ANY_ID,
+            "person_id": ANY_ID,
+            "pairing_id": ANY_ID,
+            "sha256": ANY_SHA,
+            "key": "0" * 24,
+            "name": "js/app.js",
+            **ids,
+        }
         path = self.rule.replace("<path:name>", "<name>").replace("<int:number>", "0")
         for name, value in filled.items():
             path = path.replace(f"<{name}>", value)
@@ -42,6 +50,7 @@ ADDRESSES = [
     Address("GET", "/injury", "all"),
     Address("GET", "/api/v1/openapi.json", "all"),
     Address("POST", "/api/v1/pair", "all"),
+    Address("GET", "/api/v1/pair", "pairing"),
     Address("POST", "/api/v1/sync", "phone"),
     Address("PUT", "/api/v1/photos/<sha256>", "phone"),
     Address("GET", "/api/v1/photos/<sha256>", "phone"),
@@ -51,6 +60,8 @@ ADDRESSES = [
     Address("GET", "/account/sign-in", "all"),
     Address("POST", "/account/sign-in", "all"),
     Address("POST", "/account/sign-out", READERS),
+    Address("GET", "/account/sign-ins", READERS),
+    Address("POST", "/account/sign-ins/end-others", READERS),
     Address("GET", "/account/password", READERS),
     Address("POST", "/account/password", READERS),
     Address("GET", "/office/", READERS),
@@ -65,10 +76,14 @@ ADDRESSES = [
     Address("GET", "/office/people/<person_id>", OFFICE),
     Address("POST", "/office/people/<person_id>/role", OFFICE),
     Address("POST", "/office/people/<person_id>/password", OFFICE),
+    Address("POST", "/office/people/<person_id>/sign-out", OFFICE),
     Address("POST", "/office/people/<person_id>/active", OFFICE),
     Address("GET", "/office/devices", OFFICE),
     Address("POST", "/office/devices/<key>/revoke", OFFICE),
     Address("POST", "/office/pairings", OFFICE),
+    Address("GET", "/office/pairings/<pairing_id>", OFFICE),
+    Address("POST", "/office/pairings/<pairing_id>/confirm", OFFICE),
+    Address("POST", "/office/pairings/<pairing_id>/refuse", OFFICE),
 ]
 each_address = pytest.mark.parametrize("address", ADDRESSES, ids=lambda row: f"{row.method} {row.rule}")
 each_with_an_id = pytest.mark.parametrize(
@@ -114,7 +129,7 @@ def test_each_role_at_a_desk(app, address, role):
 
 @each_address
 def test_a_phone(nobody, technician, address):
-    assert is_let_in(call(nobody, address, technician.headers)) == (address.who in ("all", "phone"))
+    assert is_let_in(call(nobody, address, technician.headers)) == (address.who in ("all", "phone", "pairing"))
 
 
 @each_address

@@ -7,8 +7,8 @@ from webapp.store.entrance import Actor, find_signed_in
 
 
 class Desk(UserMixin):
-    def __init__(self, secret: str, actor: Actor, is_seen_due: bool = False):
-        self.secret, self.actor, self.is_seen_due = secret, actor, is_seen_due
+    def __init__(self, secret: str, actor: Actor, is_seen_due: bool = False, is_proved: bool = False):
+        self.secret, self.actor, self.is_seen_due, self.is_proved = secret, actor, is_seen_due, is_proved
 
     def get_id(self) -> str:
         return self.secret

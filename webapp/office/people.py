@@ -22,7 +22,7 @@ def list_people() -> Page:
     return render_list(PersonForm())
 
 
-@signed_in("office")
+@signed_in("office", proved=True)
 def add_person() -> Page:
     form = PersonForm()
     if not form.validate_on_submit():
@@ -70,7 +70,7 @@ def back_to(person_id: str, told: str) -> Response:
     return redirect(url_for("office.show_person", person_id=person_id), 303)
 
 
-@signed_in("office")
+@signed_in("office", proved=True)
 def change_role(person_id: str) -> Page:
     form = RoleForm()
     if not form.validate_on_submit():
@@ -80,17 +80,28 @@ def change_role(person_id: str) -> Page:
     return back_to(person_id, "The role is changed.")
 
 
-@signed_in("office")
+@signed_in("office", proved=True)
 def set_password(person_id: str) -> Page:
     form = NewPasswordForm()
     if not form.validate_on_submit():
         return render_person(person_id, 422, password_form=form)
-    with workshop_to_write() as workshop:
-        people.set_password(workshop, person_id, form.password.data)
+    try:
+        with workshop_to_write() as workshop:
+            people.set_password(workshop, person_id, form.password.data)
+    except Refusal as refusal:
+        form.password.errors = [refusal.problems[0]["text"]]
+        return render_person(person_id, refusal.status, password_form=form)
     return back_to(person_id, "The password is set; every browser of this person is signed out.")
 
 
 @signed_in("office")
+def sign_out(person_id: str) -> Page:
+    with workshop_to_write() as workshop:
+        people.end_sign_ins(workshop, person_id)
+    return back_to(person_id, "Every browser of this person is signed out. Phones stay paired.")
+
+
+@signed_in("office", proved=True)
 def set_active(person_id: str) -> Page:
     active = request.form.get("active")
     if active not in ("yes", "no"):

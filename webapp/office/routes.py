@@ -20,10 +20,14 @@ TABLE = [
     ("/office/people/<person_id>", "GET", people.show_person),
     ("/office/people/<person_id>/role", "POST", people.change_role),
     ("/office/people/<person_id>/password", "POST", people.set_password),
+    ("/office/people/<person_id>/sign-out", "POST", people.sign_out),
     ("/office/people/<person_id>/active", "POST", people.set_active),
     ("/office/devices", "GET", devices.list_devices),
     ("/office/devices/<key>/revoke", "POST", devices.revoke),
     ("/office/pairings", "POST", devices.make_pairing),
+    ("/office/pairings/<pairing_id>", "GET", devices.show_pairing),
+    ("/office/pairings/<pairing_id>/confirm", "POST", devices.confirm_pairing),
+    ("/office/pairings/<pairing_id>/refuse", "POST", devices.refuse_pairing),
 ]
 
 for address, method, view in TABLE:

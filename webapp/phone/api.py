@@ -2,11 +2,20 @@
 
 from flask import Blueprint, Response, current_app, jsonify, request
 
-from webapp.access import actor, by_phone, client_address, database, public, workshop_to_read, workshop_to_write
+from webapp.access import (
+    actor,
+    bearer_token,
+    by_phone,
+    client_address,
+    database,
+    public,
+    workshop_to_read,
+    workshop_to_write,
+)
 from webapp.phone.messages import LARGEST_MESSAGE_BYTES, pack, read_json
 from webapp.phone.openapi import describe
 from webapp.phone.schemas import FinishIn, PairIn, SyncIn
-from webapp.store import cases, clocks, devices, log, people, photos, projection, uploads
+from webapp.store import cases, clocks, devices, log, pairings, people, photos, projection, uploads
 from webapp.store.moments import now
 
 blueprint = Blueprint("api", __name__, url_prefix="/api/v1")
@@ -22,19 +31,31 @@ def person_out(person) -> dict:
 def pair() -> tuple[Response, int]:
     wanted = PairIn().load(read_json())
     with database().writing() as session:
-        devices.guard_pairing(session, client_address())
+        pairings.guard_pairing(session, client_address())
     with database().writing() as session:
-        paired = devices.pair(session, wanted["code"], wanted["device_name"], wanted["install"])
-    if paired is None:
-        raise devices.not_paired()
-    return jsonify(
-        {
-            "token": paired.token,
-            "device": {"id": paired.device.install, "name": paired.device.name},
-            "person": person_out(paired.person),
-            "workshop": {"id": paired.device.workshop_id, "name": paired.workshop_name},
-        }
-    ), 201
+        asked = pairings.ask(session, wanted["code"], wanted["device_name"], wanted["install"])
+    if asked is None:
+        raise pairings.not_paired()
+    return jsonify({"token": asked.token, **asked_out(asked)}), 201
+
+
+def asked_out(asked: pairings.Asked) -> dict:
+    """What a phone learns of its pairing: whose it will be only once the office has let it in."""
+    pairing, is_in = asked.pairing, asked.state == "paired"
+    return {
+        "status": asked.state,
+        "number": pairing.number,
+        "device": {"id": pairing.install, "name": pairing.device_name},
+        "person": person_out(asked.person) if is_in else None,
+        "workshop": {"id": pairing.workshop_id, "name": asked.workshop_name} if is_in else None,
+    }
+
+
+@blueprint.get("/pair")
+@public
+def look_at_pairing() -> Response:
+    with database().reading() as session:
+        return jsonify(asked_out(pairings.look(session, bearer_token())))
 
 
 @blueprint.post("/sync")
@@ -44,7 +65,7 @@ def sync() -> Response:
     wanted, me = SyncIn().load(read_json()), actor()
     with workshop_to_write() as workshop:
         taken = cases.take_in(workshop, wanted["entries"], me.device, now())
-        devices.note_contact(workshop, me.device, wanted["app"])
+        token = devices.note_contact(workshop, me.device, wanted["app"])
         page = log.read_after(workshop, taken.end, wanted["cursor"], None if wanted["own"] else me.device)
         answer = {
             "results": [arrival._asdict() for arrival in taken.arrivals],
@@ -54,6 +75,8 @@ def sync() -> Response:
             "workshop": {"id": me.workshop_id, "name": me.workshop_name},
             "server_time": now(),
             "clock_warning": clocks.compare(wanted.get("sent_at"), now()),
+            "person": {"id": me.person_id, "name": me.name, "role": me.role},
+            "token": token,
             "device": {"id": me.device, "last_seq": log.next_seq(workshop, me.device) - 1},
         }
     response, opened = jsonify(answer), database()

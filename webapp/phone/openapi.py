@@ -38,9 +38,10 @@ OPERATIONS: list[tuple[str, str, dict]] = [
         "post",
         {
             "summary": "Turn a pairing code into the phone's own token.",
+            "description": "While `status` is `waiting` the token opens nothing: show `number`, and look again.",
             "requestBody": {"required": True, "content": refer(schemas.PairIn)},
             "responses": {
-                "201": respond("Paired.", refer(schemas.PairOut)),
+                "201": respond("Paired, or waiting for the office to compare the number.", refer(schemas.PairOut)),
                 **refuse(
                     s403="The code is wrong, used or too old.",
                     s413="Too large.",
@@ -48,6 +49,18 @@ OPERATIONS: list[tuple[str, str, dict]] = [
                     s422="A field was not accepted.",
                     s429="Too many tries; see Retry-After.",
                 ),
+            },
+        },
+    ),
+    (
+        "/api/v1/pair",
+        "get",
+        TOKEN
+        | {
+            "summary": "What the office said of the phone that asked.",
+            "responses": {
+                "200": respond("Waiting, paired, refused or expired.", refer(schemas.PairStateOut)),
+                **refuse(s401="The token is unknown."),
             },
         },
     ),

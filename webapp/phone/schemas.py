@@ -41,11 +41,18 @@ class PairIn(Strict):
     install = fields.String(required=True, validate=is_uuid)
 
 
-class PairOut(Strict):
-    token = fields.String(required=True)
+class PairStateOut(Strict):
+    """`number` is what the office compares; person and workshop are told once the phone is let in."""
+
+    status = fields.String(required=True, validate=validate.OneOf(("waiting", "paired", "refused", "expired")))
+    number = fields.String(required=True)
     device = fields.Nested(Named, required=True)
-    person = fields.Nested(PersonOut, required=True)
-    workshop = fields.Nested(Named, required=True)
+    person = fields.Nested(PersonOut, required=True, allow_none=True)
+    workshop = fields.Nested(Named, required=True, allow_none=True)
+
+
+class PairOut(PairStateOut):
+    token = fields.String(required=True)
 
 
 class Rows(fields.List):
@@ -99,6 +106,8 @@ class SyncOut(Strict):
     workshop = fields.Nested(Named, required=True)
     server_time = fields.String(required=True)
     clock_warning = fields.Nested(ClockWarning, required=True, allow_none=True)
+    person = fields.Nested(PersonOut, required=True)
+    token = fields.String(required=True, allow_none=True)
     device = fields.Nested(DeviceOut, required=True)
 
 

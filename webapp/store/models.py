@@ -51,10 +51,13 @@ class SignIn(Base):
     person_id: Mapped[str] = mapped_column(ForeignKey("people.id"), index=True)
     created_at: Mapped[str] = mapped_column(MOMENT)
     seen_at: Mapped[str] = mapped_column(MOMENT)
+    proved_at: Mapped[str | None] = mapped_column(MOMENT)
+    browser: Mapped[str | None] = mapped_column(String(80))
 
 
 class Device(Base):
-    """A paired phone. `install` is the id under which its entries are written, `key` the public half of its token."""
+    """A paired phone. `install` is the id under which its entries are written, `key` the public half of its token;
+    `next_key` is that of a token which it was handed and has not used yet."""
 
     __tablename__ = "devices"
     key: Mapped[str] = mapped_column(ID, primary_key=True)
@@ -63,6 +66,9 @@ class Device(Base):
     person_id: Mapped[str] = mapped_column(ForeignKey("people.id"))
     name: Mapped[str] = mapped_column(String(200))
     secret_hash: Mapped[str] = mapped_column(SHA256)
+    token_at: Mapped[str | None] = mapped_column(MOMENT)
+    next_key: Mapped[str | None] = mapped_column(ID, index=True)
+    next_hash: Mapped[str | None] = mapped_column(SHA256)
     app: Mapped[str | None] = mapped_column(String(40))
     paired_at: Mapped[str] = mapped_column(MOMENT)
     seen_at: Mapped[str | None] = mapped_column(MOMENT)
@@ -71,7 +77,8 @@ class Device(Base):
 
 
 class Pairing(Base):
-    """An invitation for one phone. `slot` is the public start of the typed code, so that a wrong guess hits one row."""
+    """An invitation for one phone. `slot` is the public start of the typed code, so that a wrong guess hits one row.
+    From `asked_at` on it is the phone that asked, with the token it will have once the office has said yes (`used_at`)."""
 
     __tablename__ = "pairings"
     id: Mapped[str] = mapped_column(ID, primary_key=True)
@@ -83,7 +90,15 @@ class Pairing(Base):
     made_at: Mapped[str] = mapped_column(MOMENT)
     expires_at: Mapped[str] = mapped_column(MOMENT)
     tries: Mapped[int] = mapped_column(Integer, default=0)
+    needs_check: Mapped[bool] = mapped_column(Boolean, default=True)
+    install: Mapped[str | None] = mapped_column(ID)
+    device_name: Mapped[str | None] = mapped_column(String(200))
+    key: Mapped[str | None] = mapped_column(ID, index=True)
+    token_hash: Mapped[str | None] = mapped_column(SHA256)
+    number: Mapped[str | None] = mapped_column(String(8))
+    asked_at: Mapped[str | None] = mapped_column(MOMENT)
     used_at: Mapped[str | None] = mapped_column(MOMENT)
+    refused_at: Mapped[str | None] = mapped_column(MOMENT)
 
 
 class Attempt(Base):

@@ -5,6 +5,7 @@ import unicodedata
 from argon2 import PasswordHasher
 from argon2.exceptions import Argon2Error, InvalidHashError
 from sqlalchemy import select
+from zxcvbn import zxcvbn
 
 from webapp.store.fence import across
 from webapp.store.models import Person, SignIn
@@ -15,6 +16,7 @@ from webapp.store.scope import Workshop, new_id
 ROLES = ("technician", "apprentice", "office")
 SHORTEST_PASSWORD = 12
 LONGEST_PASSWORD = 256
+JUDGED_LENGTH, LEAST_SCORE = 72, 3  # of 4: more than a hundred million guesses
 hasher = PasswordHasher()
 
 
@@ -42,8 +44,9 @@ def clean_role(role: str) -> str:
     return role
 
 
-def hash_password(password: str) -> str:
-    """*Refuses* a password shorter than 12 or longer than 256 characters; no rules about what it is made of."""
+def hash_password(password: str, own_words: list[str]) -> str:
+    """*Refuses* a password shorter than 12 or longer than 256 characters, and one that is guessed early: common ones,
+    rows of keys, dates, repeats, and the person's own words. No rules about what it is made of."""
     if not SHORTEST_PASSWORD <= len(password) <= LONGEST_PASSWORD:
         raise Refusal(
             "wrong_length",
@@ -51,8 +54,9 @@ def hash_password(password: str) -> str:
             f"password: {len(password)} characters; "
             f"choose {SHORTEST_PASSWORD} to {LONGEST_PASSWORD}, several words are fine",
         )
-    if len(set(password)) < 5:
-        raise Refusal("too_simple", "password", "password: the same few characters over and over; choose another")
+    if zxcvbn(password[:JUDGED_LENGTH], user_inputs=" ".join(own_words).split())["score"] < LEAST_SCORE:
+        text = "password: it would be guessed early; choose several words that nobody would say together"
+        raise Refusal("too_simple", "password", text)
     return hasher.hash(password)
 
 
@@ -86,7 +90,7 @@ def add_person(
         role=clean_role(role),
         login=login,
         active=True,
-        password_hash=hash_password(password) if password else None,
+        password_hash=hash_password(password, [name, login or ""]) if password else None,
         created_at=now(),
     )
     workshop.add(person)
@@ -118,8 +122,14 @@ def set_password(workshop: Workshop, person_id: str, password: str) -> None:
     person = get_person(workshop, person_id)
     if not person.login:
         raise Refusal("no_login", "login", f"login: {person.name} has none; add the person anew with a login")
-    person.password_hash = hash_password(password)
+    person.password_hash = hash_password(password, [person.name, person.login])
     workshop.run(workshop.delete(SignIn).where(SignIn.person_id == person_id))
+
+
+def end_sign_ins(workshop: Workshop, person_id: str) -> None:
+    """Sign a person out everywhere; phones stay paired."""
+    person = get_person(workshop, person_id)
+    workshop.run(workshop.delete(SignIn).where(SignIn.person_id == person.id))
 
 
 def set_active(workshop: Workshop, person_id: str, active: bool) -> None:
