@@ -134,9 +134,7 @@ class Killing:
         assert not lost, f"after kill {self.kills}: {lost}"
         numbers = [entry["seq"] for entry in log["entries"]]
         assert len(set(numbers)) == len(numbers), f"after kill {self.kills}: a running number was given twice"
-        assert {row["id"] for row in log["outbox"]} <= set(found), (
-            f"after kill {self.kills}: something waits that is not there"
-        )
+        assert {row["id"] for row in log["outbox"]} <= set(found), f"after kill {self.kills}: what waits is not there"
         assert not [row for row in log["outbox"] if row["problems"]], f"after kill {self.kills}: {log['outbox']}"
 
     def heal(self, hands: Hands) -> int:

@@ -1,4 +1,4 @@
-"""What the screen has shown as kept survives the death of the browser at any moment. `python -m tests.kill` does it longer."""
+"""What the screen showed as kept survives the death of the browser at any moment. Longer: `python -m tests.kill`."""
 
 from pathlib import Path
 

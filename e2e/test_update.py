@@ -77,7 +77,8 @@ def test_a_build_with_a_missing_file_is_not_taken(browser: Browser, changing: Se
     hands, _ = start_phone(browser, changing)
     first, kept = hands.page.evaluate(VERSION), hands.page.evaluate(CACHES)
     worker = changing.program / "static/sw.js"
-    worker.write_text(worker.read_text().replace("Object.keys(PRECACHE.files).map", "[...Object.keys(PRECACHE.files), '/static/gone.js'].map"))
+    files = "Object.keys(PRECACHE.files)"
+    worker.write_text(worker.read_text().replace(f"{files}.map", f"[...{files}, '/static/gone.js'].map"))
     look_for_update(hands)
     hands.page.wait_for_timeout(1500)
     assert hands.page.evaluate(CACHES) == kept

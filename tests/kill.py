@@ -25,10 +25,9 @@ def main(kills: int = 100, seed: int = 1) -> None:
             outcome = Killing(playwright, Path(folder), server, seed).run(kills)
         finally:
             server.stop()
-    print(f"seed {seed}: {outcome.kills} kills, {outcome.confirmed} entries shown as kept, none lost;")
-    print(
-        f"{outcome.entries} entries at the office, each once; questions by fault {outcome.faults}; {time.monotonic() - began:.0f} s"
-    )
+    spent = time.monotonic() - began
+    print(f"seed {seed}: {outcome.kills} kills in {spent:.0f} s, {outcome.confirmed} entries shown as kept, none lost;")
+    print(f"{outcome.entries} entries at the office, each once; questions by fault: {outcome.faults}")
 
 
 if __name__ == "__main__":

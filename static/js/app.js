@@ -19,7 +19,7 @@ const engine = createEngine((change) => {
   if (change.status === 'ready' && open) act.judge(open.id);
 });
 const sync = createSync({
-  token, send: store.send,
+  send: store.send, renewed: () => { loadToken().catch(() => {}); },
   changed: async (cases) => {
     act.tellTabs(cases);
     await act.refresh(cases).catch(() => {});

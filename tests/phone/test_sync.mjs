@@ -27,7 +27,7 @@ async function unpack(body) {
 }
 
 globalThis.fetch = async (path, options) => {
-  asked.push({ path, ...(await unpack(options.body)), packed: options.headers['Content-Encoding'] === 'gzip' });
+  asked.push({ path, token: options.headers.Authorization, ...(await unpack(options.body)), packed: options.headers['Content-Encoding'] === 'gzip' });
   const answer = answers.shift();
   return reply(typeof answer === 'function' ? answer(asked.at(-1)) : answer);
 };
@@ -40,7 +40,7 @@ beforeEach(() => {
 });
 
 function memoryLog(ids) {
-  const log = { outbox: ids.map((id, seq) => ({ id, seq, case: 'c', problems: null })), meta: { seq: ids.length }, taken: [] };
+  const log = { outbox: ids.map((id, seq) => ({ id, seq, case: 'c', problems: null })), meta: { seq: ids.length, pairing: { token: 'dev_1.secret' } }, taken: [] };
   return Object.assign(log, {
     listOutbox: async () => log.outbox,
     getEntry: async (id) => ({ id }),
@@ -49,11 +49,11 @@ function memoryLog(ids) {
     refuseHere: async (ids, problems = ['lost']) => {
       for (const id of ids) log.outbox.find((row) => row.id === id).problems = problems;
     },
-    applySync: async ({ entries, drop, refuse, meta }) => {
+    applySync: async ({ entries, drop, refuse, meta, used, renew }) => {
       log.taken.push(...entries);
       log.outbox = log.outbox.filter((row) => !drop.includes(row.id));
       for (const { id, problems } of refuse) log.outbox.find((row) => row.id === id).problems = problems;
-      Object.assign(log.meta, meta);
+      if (log.meta.pairing.token === used) Object.assign(log.meta, meta, { pairing: { ...log.meta.pairing, ...renew } });
       return entries.map((e) => e.case);
     },
   });
@@ -65,10 +65,10 @@ function answer(results, change = {}) {
 
 const stored = (...ids) => ids.map((id) => ({ id, status: 'stored', problems: [] }));
 
-function start(log, token = 'dev_1.secret') {
-  const events = [];
-  const sync = createSync({ token: () => token, send: (event) => events.push(event), changed: async () => {} }, log, () => clockMs);
-  return { sync, events, status: () => events.filter((e) => e.type === 'sync_changed').at(-1).sync.status };
+function start(log) {
+  const [events, renewed] = [[], []];
+  const sync = createSync({ send: (event) => events.push(event), changed: async () => {}, renewed: () => renewed.push(1) }, log, () => clockMs);
+  return { sync, events, renewed, status: () => events.filter((e) => e.type === 'sync_changed').at(-1).sync.status };
 }
 
 async function settle() {
@@ -130,7 +130,9 @@ test('an unpaired phone keeps everything and says so', async () => {
 });
 
 test('without a token nothing is asked', async () => {
-  const { sync } = start(memoryLog(['a']), null);
+  const log = memoryLog(['a']);
+  log.meta.pairing = undefined;
+  const { sync } = start(log);
   await sync.now();
   assert.deepEqual(asked, []);
 });
@@ -233,7 +235,7 @@ test('large batches go packed, and plain to a server that does not take them so'
 
 test('a server that knows more of this phone than the phone: all is fetched again, and it is said', async () => {
   const log = memoryLog([]);
-  log.meta = { seq: 3, cursor: 70 };
+  Object.assign(log.meta, { seq: 3, cursor: 70 });
   const device = { id: 'd', last_seq: 40 };
   answers = [answer([], { device, cursor: 80 }), answer([], { device, cursor: 60, entries: [{ id: 'own', case: 'c' }], more: true }), answer([], { device, cursor: 80 })];
   const { sync, events } = start(log);
@@ -262,6 +264,19 @@ test('what the server says of the phone\u2019s clock is passed on and kept', asy
   assert.deepEqual(events.find((e) => e.type === 'clock_warned').warning, warning);
   assert.deepEqual(log.meta.clock_warning, warning);
   assert.ok(!Number.isNaN(Date.parse(asked[0].sent_at)));
+});
+
+test('a new token and a new role are kept with the rest of the answer', async () => {
+  const log = memoryLog([]);
+  log.meta.pairing = { token: 'dev_1.old', workshop: { id: 'w' } };
+  const person = { id: 'p', name: 'Tarek', role: 'apprentice' };
+  answers = [answer([], { token: 'dev_2.new', person, more: true }), answer([])];
+  const { sync, events, renewed } = start(log);
+  await sync.now();
+  assert.deepEqual(log.meta.pairing, { token: 'dev_2.new', person, workshop: { id: 'w' } });
+  assert.deepEqual(asked.map((body) => body.token), ['Bearer dev_1.old', 'Bearer dev_2.new']);
+  assert.equal(renewed.length, 1);
+  assert.deepEqual(events.find((e) => e.type === 'people_known').person, person);
 });
 
 function withLocks(request) {

@@ -68,11 +68,20 @@ async function markRefused(tx, refuse) {
   }
 }
 
+/** What is remembered of a sync, unless the phone was paired anew meanwhile: an old office's cursor is nothing to the new one. */
+async function remember(tx, meta, used, renew) {
+  const pairing = await tx.objectStore('meta').get('pairing');
+  if (!pairing || pairing.token !== used) return;
+  for (const [key, value] of Object.entries({ ...meta, pairing: { ...pairing, ...renew } })) await tx.objectStore('meta').put(value, key);
+}
+
 /**
  * Take in what the server answered, in one transaction: others' entries, the outbox, and what is remembered of the sync
  * (the cursor among it) move together. Kinds of entries that this app does not know are kept like all others.
+ * @param {{entries: object[], drop: string[], refuse: object[], meta: object, used: string, renew: object}} answer used: the token
+ *   it was asked with; renew: what changes in the pairing (whose phone this is, a new token)
  */
-export function applySync({ entries, drop, refuse, meta }) {
+export function applySync({ entries, drop, refuse, meta, used, renew }) {
   return withDb((db) => inOne(db, ['entries', 'cases', 'outbox', 'meta'], async (tx) => {
     const touched = new Set();
     for (const entry of entries) {
@@ -82,7 +91,7 @@ export function applySync({ entries, drop, refuse, meta }) {
     }
     for (const id of drop) await tx.objectStore('outbox').delete(id);
     await markRefused(tx, refuse);
-    for (const [key, value] of Object.entries(meta)) await tx.objectStore('meta').put(value, key);
+    await remember(tx, meta, used, renew);
     return [...touched];
   }));
 }

@@ -32,7 +32,7 @@ export async function loadPhoto(sha256, token) {
 }
 
 /**
- * @param {{token: () => string|null, send: (event: object) => void, shut: (error: Error) => void}} app
+ * @param {{token: () => Promise<string|null>, send: (event: object) => void, shut: (error: Error) => void}} app
  * @returns {{look: (wanted: string[]) => Promise<void>}} look: what the server still wants of this phone
  */
 export function createPhotoSender(app, db = log, sendOne = sendPhoto) {
@@ -56,7 +56,7 @@ export function createPhotoSender(app, db = log, sendOne = sendPhoto) {
     const photo = await db.getPhoto(sha256);
     if (!photo || !photo.blob) return putAside(sha256, NOT_HERE);
     try {
-      await sendOne(app.token(), photo);
+      await sendOne(await app.token(), photo);
     } catch (error) {
       if (!HOPELESS.includes(error.status)) throw error;
       return putAside(sha256, error.message);
@@ -84,7 +84,7 @@ export function createPhotoSender(app, db = log, sendOne = sendPhoto) {
 
   async function pass() {
     clearTimeout(timer);
-    if (running || !app.token()) return;
+    if (running) return;
     running = true;
     try {
       const given = await turn.take(sendAll);

@@ -12,7 +12,7 @@ const objectOr = (value, other) => (typeof value === 'object' && value !== null 
 /** This phone's pairing, or null. */
 export async function readPairing() {
   const pairing = objectOr(await db.getMeta('pairing'), null);
-  return pairing && typeof pairing.token === 'string' ? pairing : null;
+  return pairing && typeof pairing.token === 'string' && pairing.person ? pairing : null;
 }
 
 /** A log that was not there although this phone had one: its old identity is taken up again, so that the office knows it. */
@@ -36,7 +36,7 @@ export async function readStart(settings) {
     'settings', 'people', 'cleared', 'clock_warning', 'photos_wanted', 'photo_problems', 'pair_again');
   const photos = { waiting: (wanted || []).filter((sha256) => !(problems || {})[sha256]).length, problems: problems || {}, status: 'idle', text: '' };
   const found = { install, cases: sortRows(cases), outbox, aside: aside || [], settings: { ...settings, ...objectOr(kept, {}) },
-    paired: Boolean(pairing), pairAgain: (pairing && shut) || false, cleared, clockWarning, photos };
+    paired: Boolean(pairing), pairAgain: pairing && shut && shut.token === pairing.token ? shut.code : false, cleared, clockWarning, photos };
   if (pairing) Object.assign(found, { person: pairing.person, workshop: pairing.workshop });
   if (known) found.people = known.people || [];
   return { found, pairing };

@@ -32,33 +32,40 @@ async function lostSince(db, device) {
   return known > seq ? { seq: known, cursor: 0, recover: true, cleared: { known, had: seq } } : null;
 }
 
+async function readToken(db) {
+  const pairing = await db.getMeta('pairing');
+  return pairing ? pairing.token : null;
+}
+
 /** @returns {Promise<{touched: string[], sent: number, more: boolean, answer: any, lost: any}>} one message and what it changed here */
-async function oneRound(token, db, entries) {
+async function oneRound(db, entries) {
+  const used = await readToken(db);
   const [cursor, own] = [(await db.getMeta('cursor')) || 0, Boolean(await db.getMeta('recover'))];
-  const answer = await postJson('/api/v1/sync', token, { format: 'railcase-sync/1', app: APP_VERSION, cursor, entries,
+  const answer = await postJson('/api/v1/sync', used, { format: 'railcase-sync/1', app: APP_VERSION, cursor, entries,
     sent_at: new Date().toISOString(), ...(own ? { own } : {}) });
   const { drop, refuse } = readResults(answer.results);
   const lost = await lostSince(db, answer.device);
   const meta = { cursor: answer.cursor, recover: own && answer.more, people: { people: answer.people, workshop: answer.workshop },
-    clock_warning: answer.clock_warning || null, photos_wanted: answer.photos_wanted || [], ...lost };
-  const touched = await db.applySync({ entries: answer.entries, drop, refuse, meta });
+    clock_warning: answer.clock_warning || null, photos_wanted: answer.photos_wanted || [], pair_again: null, ...lost };
+  const renew = { ...(answer.person ? { person: answer.person } : {}), ...(answer.token ? { token: answer.token } : {}) };
+  const touched = await db.applySync({ entries: answer.entries, drop, refuse, meta, used, renew });
   return { touched, sent: drop.length + refuse.length, more: answer.more || lost !== null, answer, lost };
 }
 
-async function drain(token, db, turn, report) {
+async function drain(db, turn, report) {
   let limit;
   let waiting = await readWaiting(db, limit);
   for (let more = true; more;) {
     await turn.beat();
     try {
-      const round = await oneRound(token, db, waiting);
+      const round = await oneRound(db, waiting);
       report(round);
       const moved = waiting.length > 0 && round.sent > 0;
       waiting = moved ? await readWaiting(db, limit) : [];
       more = round.more || (moved && waiting.length > 0);
     } catch (error) {
       if (!OVER_THE_BATCH.includes(error.status) || waiting.length === 0) throw error;
-      report(await oneRound(token, db, [])); // throws as well when the trouble is not in the batch
+      report(await oneRound(db, [])); // throws as well when the trouble is not in the batch
       if (waiting.length === 1) await db.refuseHere([waiting[0].id], [{ code: error.code || 'refused', field: '', text: error.message }]);
       limit = Math.max(1, Math.floor(waiting.length / 2));
       waiting = await readWaiting(db, limit);
@@ -67,14 +74,15 @@ async function drain(token, db, turn, report) {
 }
 
 /**
- * @param {{token: () => string|null, send: (event: object) => void, changed: (cases: string[]) => Promise<void>}} app
+ * @param {{send: (event: object) => void, changed: (cases: string[]) => Promise<void>,
+ *   renewed: () => void}} app renewed: the pairing in the log has a new token
  * @param {typeof log} db the phone's log; another one in tests
  * @param {() => number} clock milliseconds that only ever grow: no wall clock decides when something is sent
  * @returns {{now: () => Promise<void>, start: () => void}}
  */
 export function createSync(app, db = log, clock = () => performance.now()) {
   const turn = createTurn('railcase-sync', db, clock);
-  const photos = createPhotoSender({ token: app.token, send: app.send, shut }, db);
+  const photos = createPhotoSender({ token: () => readToken(db), send: app.send, shut }, db);
   let failures = 0;
   let timer = 0;
   let pausedUntil = 0;
@@ -90,15 +98,16 @@ export function createSync(app, db = log, clock = () => performance.now()) {
 
   function took({ touched, answer, lost }) {
     app.changed(touched);
-    app.send({ type: 'people_known', people: answer.people || [], workshop: answer.workshop });
+    app.send({ type: 'people_known', people: answer.people || [], workshop: answer.workshop, person: answer.person });
+    if (answer.token) app.renewed();
     app.send({ type: 'clock_warned', warning: answer.clock_warning || null });
     if (lost) app.send({ type: 'cleared', cleared: lost.cleared });
     photos.look(answer.photos_wanted || []);
   }
 
-  async function round(token) {
+  async function round() {
     tell({ status: 'running', text: '' });
-    const given = await turn.take(() => drain(token, db, turn, took));
+    const given = await turn.take(() => drain(db, turn, took));
     failures = 0;
     tell(given === BUSY ? { status: 'elsewhere', text: '' } : { status: 'done', text: '', at: new Date().toISOString() });
     later(given === BUSY ? BUSY_S : QUIET_S);
@@ -106,6 +115,7 @@ export function createSync(app, db = log, clock = () => performance.now()) {
   }
 
   function shut(error) {
+    readToken(db).then((token) => db.setMeta('pair_again', { token, code: error.code })).catch(() => {}); // said at the next start too
     app.send({ type: 'pairing_lost', code: error.code });
   }
 
@@ -122,10 +132,10 @@ export function createSync(app, db = log, clock = () => performance.now()) {
   }
 
   async function attempt() {
-    const token = app.token();
-    if (!token || clock() < pausedUntil) return;
+    if (clock() < pausedUntil) return;
     try {
-      await round(token);
+      if (!(await readToken(db))) return;
+      await round();
     } catch (error) {
       failed(error);
     }
