@@ -34,7 +34,11 @@ def pair_by_link(server: Server, desk: Page, phone: Phone) -> Hands:
     hands.on("pair").write("code", code)
     hands.write("device-name", "Tarek's van phone")
     hands.press("pair-now")
-    expect(hands.page.locator("[data-paired]")).to_be_visible()
+    number = hands.page.locator("[data-number]").inner_text()
+    desk.click('main a:has-text("shows a number")')
+    expect(desk.locator("[data-number]")).to_have_text(number)
+    desk.click('main button:has-text("let it in")')
+    expect(hands.page.locator("[data-paired]")).to_be_visible(timeout=15000)
     hands.press("to-cases")
     return hands
 

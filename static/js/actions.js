@@ -3,7 +3,7 @@ import * as db from './offline/db.js';
 import { sortRows, uuid7 } from './offline/rows.js';
 import { askPersistence, explainStorageError } from './offline/persist.js';
 import { buildExport, saveFile } from './offline/export.js';
-import { ask, readProblem } from './offline/ask.js';
+import { askToPair, forgetAsking, lookAtPairing } from './offline/pairing.js';
 import * as log from './offline/log.js';
 
 /** @param {{store: any, engine: any, syncNow: () => void}} parts */
@@ -109,23 +109,15 @@ export function createActions({ store, engine, syncNow }) {
     saveFile(`railcase-${day}.json`, await buildExport(extra, photos));
   }
 
-  /** @returns {Promise<string>} '' when paired, else what went wrong */
-  async function pair(code, deviceName) {
-    let response;
-    try {
-      response = await ask('/api/v1/pair', { method: 'POST', headers: { 'Content-Type': 'application/json' },
-        body: JSON.stringify({ code, device_name: deviceName, install: get().install }) });
-    } catch {
-      return 'The server could not be reached. The code stays good for a few minutes: try again with a signal.';
-    }
-    if (!response.ok) return readProblem(response, `The server answered ${response.status}. Ask the office for a new code.`);
-    const answer = await response.json();
-    await db.setMeta('cursor', 0); // another office may answer now: take everything in again, what is known is skipped
-    await db.setMeta('pairing', answer);
+  async function takePairing(answer) {
+    if (answer.status !== 'paired') return answer;
     send({ type: 'paired', person: answer.person, workshop: answer.workshop });
     syncNow();
-    return '';
+    return answer;
   }
+
+  const pair = async (code, deviceName) => takePairing(await askToPair(code, deviceName, get().install));
+  const lookPairing = async () => takePairing(await lookAtPairing());
 
   async function retryRefused() {
     await log.retryRefused();
@@ -133,6 +125,6 @@ export function createActions({ store, engine, syncNow }) {
     syncNow();
   }
 
-  return { openCase, judge, record, refresh, refreshLists, tellTabs, changeSettings, exportAll, pair, retryRefused,
+  return { openCase, judge, record, refresh, refreshLists, tellTabs, changeSettings, exportAll, pair, lookPairing, forgetAsking, retryRefused,
     call: (name, input) => engine.call(name, input), retryEngine: () => engine.retry().catch(() => {}), syncNow };
 }
