@@ -177,7 +177,8 @@ def ask_for_proof() -> tuple[str, int] | None:
             return None
         problem = "This is not the password with which you sign in. Write it again."
     kept = [(name, value) for name, value in request.form.items(multi=True) if name not in NOT_CARRIED]
-    return render_template("account/prove.html", kept=kept, problem=problem), 403
+    again = "password" in request.form
+    return render_template("account/prove.html", kept=kept, problem=problem, again=again), 403
 
 
 def install_access(app: Flask, opened: Database) -> None:

@@ -241,6 +241,13 @@ def test_an_apprentice_cannot_sign_off(apprentice, technician):
     ]
 
 
+def test_an_apprentices_phone_cannot_sign_in_a_technicians_name(apprentice, technician):
+    borrowed = technician.sync([])["person"]["id"]
+    forged = apprentice.entry("signed_off", {"check": "crank", "role": "technician"}, by=borrowed)
+    result = apprentice.sync([*apprentice.opening(), forged])["results"][2]
+    assert (result["status"], result["problems"][0]["code"]) == ("refused", "not_allowed")
+
+
 def test_an_apprentice_cannot_answer_for_the_pump(apprentice, technician, office, database):
     reason = {"reason": "the mentor said so over the phone"}
     answer = apprentice.sync([*apprentice.opening(), apprentice.entry("gate_overridden", reason)])

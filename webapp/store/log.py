@@ -11,7 +11,7 @@ from typing import NamedTuple
 from sqlalchemy import func
 
 from webapp.store import judging
-from webapp.store.devices import find_author
+from webapp.store.devices import find_author, find_owner
 from webapp.store.models import Entry
 from webapp.store.scope import Workshop
 from webapp.store.shape import read_entry
@@ -68,8 +68,12 @@ def list_problems(entry: dict, device: str) -> list[dict]:
 
 
 def list_role_problems(workshop: Workshop, entry: dict) -> list[dict]:
-    author = find_author(workshop, entry["by"], entry["device"]) if entry["kind"] in NOT_BY_APPRENTICES else None
-    if author is None or author.role != "apprentice":
+    """Some words are not an apprentice's to say, nor anybody's on an apprentice's phone: a name is easily written."""
+    if entry["kind"] not in NOT_BY_APPRENTICES:
+        return []
+    concerned = find_author(workshop, entry["by"], entry["device"]), find_owner(workshop, entry["device"])
+    author = next((person for person in concerned if person and person.role == "apprentice"), None)
+    if author is None:
         return []
     return [
         {

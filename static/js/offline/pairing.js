@@ -42,7 +42,7 @@ export async function askToPair(code, deviceName, install) {
 export async function lookAtPairing() {
   const asking = await readAsking();
   if (!asking) return { status: 'none', text: '' };
-  const unknown = { status: 'waiting', number: asking.number, text: 'No contact with the server just now. It is looked up again by itself.' };
+  const unknown = { status: 'waiting', number: asking.number, text: 'No contact with the server just now. It is tried again by itself.' };
   const response = await ask('/api/v1/pair', { headers: { Authorization: `Bearer ${asking.token}` } }).catch(() => null);
   if (!response) return unknown;
   if (response.status === 401) {

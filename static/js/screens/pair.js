@@ -72,17 +72,21 @@ export function Pair({ secret = '' }) {
   // The secret must not stay in the address, where a screenshot or a shared link would carry it.
   useEffect(() => { if (secret) history.replaceState(null, '', '#/pair'); }, [secret]);
   if (asked.status === 'paired') return html`<${Done} state=${state} />`;
-  if (asked.status === 'waiting') return html`<${Wait} asked=${asked} onAnswer=${setAsked} act=${act} />`;
+  const onAnswer = (answer) => {
+    if (OVER[answer.status]) setCode(''); // it is used up
+    setAsked(answer);
+  };
+  if (asked.status === 'waiting') return html`<${Wait} asked=${asked} onAnswer=${onAnswer} act=${act} />`;
   const unsent = countUnsent(state.outbox);
   const problem = OVER[asked.status] || asked.text;
   return html`<${Frame} screen="pair" title="Pair this phone" caution="general"
     bottom=${html`<${Button} act="pair-now" kind="main" disabled=${busy || given.length < 6} onClick=${pair}>${busy ? 'Asking …' : 'Pair'}<//>`}>
+    ${problem ? html`<p class="error" role="alert">${problem}</p>` : null}
     <p>The office makes a code for you, good for a few minutes. Point the phone’s own camera at the square, or type the code here.</p>
     <p>If you want the app on the home screen, put it there first and pair it there: the home-screen app keeps its own storage.</p>
     ${unsent ? html`<p>${formatCount(unsent, 'entry', 'entries')} of this phone will be sent after pairing.</p>` : null}
     ${secret ? html`<p data-secret="true">The code came with the link.</p>`
     : html`<${TextField} name="code" label="Code from the office" value=${code} onText=${(text) => setCode(tidyCode(text))} extra=${{ autocapitalize: 'characters', spellcheck: false }} />`}
     <${TextField} name="device-name" label="A name for this phone" help="So that the office can tell phones apart." value=${name} onText=${setName} />
-    ${problem ? html`<p class="error" role="alert">${problem}</p>` : null}
   <//>`;
 }
