@@ -31,7 +31,7 @@ FEWEST_POINTS, MOST_POINTS, MOST_TARGETS = 8, 40000, 10
 LOWEST_BAR, HIGHEST_BAR = -5.0, 4000.0
 HAND_U_S = 0.01  # judgement: a start pointed at on the screen
 FINE_SHARE = 1.0 / 200.0  # of the rise: spacing wanted around it
-MARGIN_S, AFTER_S = 0.5, 1.5
+MARGIN_S, AFTER_S, WORTH_A_LOOK = 0.5, 1.5, 0.7
 PULLS = (("battery_v", "battery_voltage"), ("current_a", "starter_current"))
 
 
@@ -147,10 +147,10 @@ def describe_miss(shape: Shape, peak: float, target: float, at_start: float) -> 
     return f"{target:g} bar was touched by crests or spikes only; the pressure does not stay there."
 
 
-def describe_doubt(record: Record, target: float, at: float, seconds: float, u: float, gap: float) -> list:
-    """Return warnings about a time that is worth less than it looks."""
-    warnings, step = [], record.step
-    if gap > GAP_STEPS * step and gap > GAP_SHARE * seconds:
+def describe_doubt(record: Record, target: float, at: float, seconds: float, u: float, gap: float, step: float) -> list:
+    """Return warnings about a time that is worth less than it looks; step [s] that of the samples."""
+    warnings = []
+    if gap > GAP_STEPS * record.step and gap > GAP_SHARE * seconds:
         warnings.append(f"The record has a gap of {gap:.3g} s where it passes {target:g} bar.")
     inside = last_point(record.t, at) - last_point(record.t, at - seconds)
     if inside < FEWEST_IN_RISE:
@@ -176,6 +176,7 @@ def fallen(record: Record, target: float, at: float, later: list) -> list:
 def time_targets(request: dict, record: Record, shape: Shape, start: tuple, peak: float) -> tuple:
     """Return (rows of time_to, warnings)."""
     begin, start_u = start[0], start[1]
+    step = request.get("sample_interval_s") or record.step
     rows, warnings = [], []
     for target in request["targets"]:
         row = {"target_bar": target, "seconds": None, "standard_uncertainty": None}
@@ -190,26 +191,39 @@ def time_targets(request: dict, record: Record, shape: Shape, start: tuple, peak
             continue
         u = combine_uncertainty([u, start_u])
         row["seconds"], row["standard_uncertainty"] = at - begin, u
-        warnings += said + describe_doubt(record, target, at, at - begin, u, gap)
+        warnings += said + describe_doubt(record, target, at, at - begin, u, gap, step)
     return rows, warnings
 
 
-def find_window(request: dict, record: Record, shape: Shape, start: float | None) -> list | None:
-    """Return [from_s, to_s] of the part that should be reduced less, None when it is fine enough or nothing is there."""
+def find_window(request: dict, record: Record, shape: Shape, start: float | None, rows: list) -> list | None:
+    """Return [from_s, to_s] of the part that should be reduced less, None when it is fine enough or nothing is there.
+
+    First the whole rise with what settles after it; then, for a short time to a target, what lies before that target.
+    """
     t, samples = request["t"], request.get("samples") or 0
     if samples <= len(t) or shape.t10 is None or shape.t90 is None or shape.high - shape.low < LEAST_SPAN_BAR:
         return None
-    t10, t90 = shape.t10, shape.t90
-    first, last = last_point(t, t10), min(last_point(t, t90) + 1, len(t) - 1)
-    spacing = max([t[i + 1] - t[i] for i in range(max(first - 1, 0), last)])
-    fine = (request.get("sample_interval_s") or 0.0) * 1.5
-    if spacing <= max(fine, FINE_SHARE * (t90 - t10)):
+    fine, rise = (request.get("sample_interval_s") or 0.0) * 1.5, shape.t90 - shape.t10
+    begin = min([x for x in (start, shape.onset, shape.t10) if x is not None])
+    spacing = widest_step(t, shape.t10, shape.t90)
+    if spacing > max(fine, FINE_SHARE * rise):
+        margin = 2.0 * spacing
+        return narrow(t, begin - MARGIN_S - margin, shape.t90 + max(AFTER_S, 0.5 * rise) + margin)
+    times = [row["seconds"] for row in rows if row["seconds"] is not None]
+    if not times or start is None or widest_step(t, start, start + min(times)) <= max(fine, FINE_SHARE * min(times)):
         return None
-    marks = [x for x in (start, shape.onset, t10) if x is not None]
-    begin = max(t[0], min(marks) - MARGIN_S - 2.0 * spacing)
-    end = min(t[-1], t90 + max(AFTER_S, 0.5 * (t90 - t10)) + 2.0 * spacing)
-    inside = last_point(t, end) - last_point(t, begin)
-    return [begin, end] if inside < 0.7 * len(t) else None
+    return narrow(t, begin - 0.5 * min(times) - spacing, start + 1.5 * min(times) + spacing)
+
+
+def widest_step(t: list, begin: float, end: float) -> float:
+    first, last = last_point(t, begin), min(last_point(t, end) + 1, len(t) - 1)
+    return max([t[i + 1] - t[i] for i in range(max(first - 1, 0), last)])
+
+
+def narrow(t: list, begin: float, end: float) -> list | None:
+    """Return [begin, end] within the record when it holds few enough of the points to be worth a closer look."""
+    begin, end = max(t[0], begin), min(t[-1], end)
+    return [begin, end] if last_point(t, end) - last_point(t, begin) < WORTH_A_LOOK * len(t) else None
 
 
 def judge_levels(record: Record, shape: Shape, accuracy: dict) -> tuple:
@@ -279,7 +293,7 @@ def read_trace(request: dict, accuracy: dict) -> dict:
         "slope_max_bar_per_s": steepest(record, shape) if rises else None,
         "ripple_bar": shape.ripple[0] if shape.ripple is not None else None,
         "ripple_hz": shape.ripple[1] if shape.ripple is not None else None,
-        "crank_pressure": steady, "cranking": speed, "look_closer": find_window(request, record, shape, start[0]),
+        "crank_pressure": steady, "cranking": speed, "look_closer": find_window(request, record, shape, start[0], rows),
         "chart": {
             "onset_s": shape.onset, "t10_s": shape.t10, "t90_s": shape.t90, "low_bar": shape.low, "high_bar": shape.high,
             "from_s": t[0], "to_s": t[-1],

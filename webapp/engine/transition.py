@@ -35,7 +35,7 @@ HOLD_S = 0.3
 HOLD_RIPPLES = 1.25
 LEAST_SPAN_BAR = 5.0  # a smaller rise is no rise
 NOISE_WANTED = 0.0015  # of the span, by smoothing
-SMOOTH_SHARE, FIT_SHARE = 1.0 / 40.0, 1.0 / 12.0  # of the rise time: widest window that leaves its shape alone
+SMOOTH_SHARE, FIT_SHARE = 1.0 / 80.0, 1.0 / 12.0  # of the rise time: widest window that leaves its shape alone
 RIPPLE_SHARE = 0.1  # of a ripple's period, likewise
 PLATEAU_BAND, PLATEAU_SHARE, LEAST_PLATEAU_S = 0.04, 0.3, 0.1
 LEVEL_BAND = 0.004
@@ -43,6 +43,8 @@ SLOPE_S = 0.05
 COARSE_SHARE, COARSE_STEPS = 0.01, 2.0
 FEWEST_IN_RISE = 5
 GAP_SHARE = 0.02
+HALVINGS, FEWEST_TO_FIT, ENOUGH_FOR_NOISE = 8, 7, 14
+MISFIT, MISFIT_SHARE = 1.25, 0.01  # of the noise, and of the rise within half the window: what a good fit may be off
 
 # t, p: spikes taken out; ts, ps: smoothed; noise of p; quantum: step of a coarse converter; step: usual spacing
 Record = namedtuple("Record", ("t", "p", "ts", "ps", "noise", "quantum", "step"))
@@ -189,25 +191,59 @@ def fit_window(record: Record, shape: Shape) -> float:
     return half
 
 
-def place_crossing(record: Record, moment: float, level: float, half_s: float) -> tuple:
-    """Return (instant, its standard uncertainty, gap between the points around it) of a crossing found near moment."""
-    i = min(last_point(record.t, moment), len(record.t) - 2)
-    while i > 0 and record.p[i] >= level and record.p[i - 1] >= level and record.t[i] > moment - half_s:
-        i -= 1
-    gap = record.t[i + 1] - record.t[i]
-    blur = max(record.noise, record.quantum / math.sqrt(12.0))
-    first, last = last_point(record.t, moment - half_s) + 1, last_point(record.t, moment + half_s) + 1
-    fit = fit_parabola(record.t[first:last], record.p[first:last], moment) if last - first >= 5 else None
-    if fit is not None and fit[1] > 0.0:
+def fit_crossing(record: Record, moment: float, level: float, half_s: float, blur: float) -> tuple | None:
+    """Return (instant, its standard uncertainty) from a parabola around moment, None where none fits.
+
+    The window is halved while the points lie further from the parabola than their noise explains (a corner is in it).
+    """
+    for _ in range(HALVINGS):
+        first, last = last_point(record.t, moment - half_s) + 1, last_point(record.t, moment + half_s) + 1
+        if last - first < FEWEST_TO_FIT:
+            return None
+        t, p = record.t[first:last], record.p[first:last]
+        fit = fit_parabola(t, p, moment)
+        if fit is None or fit[1] <= 0.0:
+            return None
         a, b, c = fit
         x = (level - a) / b
         x = (level - a - c * x * x) / b  # one step of the root's series: the bend is small within the window
+        rest = [v - a - b * (m - moment) - c * (m - moment) ** 2 for m, v in zip(t, p)]
+        off = math.sqrt(sum([r * r for r in rest]) / (last - first))
+        if off <= MISFIT * blur + MISFIT_SHARE * b * half_s and abs(x) <= half_s:
+            return moment + x, 1.5 * max(blur, off) / math.sqrt(last - first) / b
+        half_s *= 0.5
         if abs(x) <= half_s:
-            u = 1.5 * blur / math.sqrt(last - first) / b
-            return moment + x, combine_uncertainty([u, resolution(record.step)]), gap
+            moment += x
+    return None
+
+
+def place_crossing(record: Record, moment: float, level: float, half_s: float) -> tuple:
+    """Return (instant, its standard uncertainty, gap between the points around it) of a crossing found near moment."""
+    i = crossing_pair(record, moment, level, half_s)
+    gap = record.t[i + 1] - record.t[i]
+    first, last = last_point(record.t, moment - half_s) + 1, last_point(record.t, moment + half_s) + 1
+    near = noise_sd(record.t[first:last], record.p[first:last]) if last - first > ENOUGH_FOR_NOISE else record.noise
+    blur = max(near, record.quantum / math.sqrt(12.0))
+    fitted = fit_crossing(record, moment, level, half_s, blur)
+    if fitted is not None:
+        spacing = (record.t[last - 1] - record.t[first]) / max(last - 1 - first, 1)
+        return fitted[0], combine_uncertainty([fitted[1], resolution(spacing)]), gap
     slope = (record.p[i + 1] - record.p[i]) / gap if gap > 0.0 else 0.0
     u = blur / slope if slope > 0.0 else half_s
-    return moment, combine_uncertainty([u, resolution(max(gap, record.step))]), gap
+    at = between(record.t, record.p, i, level) if record.p[i] < level <= record.p[i + 1] else moment
+    return at, combine_uncertainty([u, resolution(gap)]), gap
+
+
+def crossing_pair(record: Record, moment: float, level: float, half_s: float) -> int:
+    """Return the point before the upward pass nearest to a moment, within half_s; the point at the moment if none."""
+    here = min(last_point(record.t, moment), len(record.t) - 2)
+    first, last = last_point(record.t, moment - half_s), min(last_point(record.t, moment + half_s), len(record.t) - 2)
+    found = [i for i in range(first, last + 1) if record.p[i] < level <= record.p[i + 1]]
+    best = here
+    for i in found:
+        if best == here or abs(i - here) < abs(best - here):
+            best = i
+    return best
 
 
 def reach_level(record: Record, shape: Shape, target: float, begin: float) -> tuple:
