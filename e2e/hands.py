@@ -57,7 +57,7 @@ class Hands:
     def enter(self, quantity: str) -> Locator:
         row = self.page.locator(f'.quantity[data-quantity="{quantity}"]')
         self.press("enter", row)
-        self.on("reading")
+        self.on("returns" if quantity == "injector_return" else "reading")
         return row
 
     def save_reading(self) -> None:

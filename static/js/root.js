@@ -20,16 +20,18 @@ import { Reading } from './screens/reading.js';
 import { Readings } from './screens/readings.js';
 import { Result } from './screens/result.js';
 import { Settings } from './screens/settings.js';
-import { Timer } from './screens/timer.js';
 import { Verdict } from './screens/verdict.js';
 
 const SCREENS = {
   attention: Attention, case: Case, cases: Cases, check: Check, conclude: Conclude, injury: Injury, limit: Limit, missing: Missing,
   'new-case': NewCase, notes: Notes, pair: Pair, reading: Reading, readings: Readings, result: Result, settings: Settings,
-  timer: Timer, verdict: Verdict,
+  verdict: Verdict,
+  timer: later(() => import('./screens/timer.js'), 'Timer'), listen: later(() => import('./screens/listen.js'), 'Listen'),
+  returns: later(() => import('./screens/returns.js'), 'Returns'), scan: later(() => import('./screens/scan.js'), 'Scan'),
+  volts: later(() => import('./screens/volts.js'), 'Volts'), resistor: later(() => import('./screens/resistor.js'), 'Resistor'),
   film: later(() => import('./screens/film.js'), 'Film'), trace: later(() => import('./screens/trace.js'), 'Trace'),
 };
-const NEEDS_CATALOGUE = ['case', 'check', 'conclude', 'limit', 'missing', 'new-case', 'reading', 'readings', 'result', 'timer', 'verdict', 'notes', 'film', 'trace'];
+const NEEDS_CATALOGUE = ['case', 'conclude', 'new-case', 'readings', 'result', 'notes', ...TEST_SCREENS];
 
 function StorageFailed({ text }) {
   return html`<${Frame} screen="storage-failed" title="This phone keeps nothing" caution="general">

@@ -16,6 +16,11 @@ export const ROUTES = [
   ['case/:id/check/:check/reading/:quantity', 'reading'],
   ['case/:id/check/:check/missing/:quantity', 'missing'],
   ['case/:id/check/:check/timer/:quantity', 'timer'],
+  ['case/:id/check/:check/listen/:quantity', 'listen'],
+  ['case/:id/check/:check/returns/:quantity', 'returns'],
+  ['case/:id/check/:check/scan/:quantity', 'scan'],
+  ['case/:id/check/:check/volts/:quantity', 'volts'],
+  ['case/:id/check/:check/resistor', 'resistor'],
   ['case/:id/check/:check/verdict/:reading', 'verdict'],
   ['case/:id/check/:check/limit/:quantity', 'limit'],
   ['case/:id/check/:check/film', 'film'],
@@ -23,7 +28,7 @@ export const ROUTES = [
 ];
 
 /** Screens on which a test may be running: no update, no surprise there. */
-export const TEST_SCREENS = ['check', 'reading', 'timer', 'missing', 'verdict', 'limit', 'film', 'trace'];
+export const TEST_SCREENS = ['check', 'reading', 'timer', 'missing', 'verdict', 'limit', 'film', 'trace', 'listen', 'returns', 'scan', 'volts', 'resistor'];
 
 function matchPattern(pattern, words) {
   const wanted = pattern === '' ? [] : pattern.split('/');
@@ -69,7 +74,7 @@ export function parentAddress(route) {
   const { screen, params } = route;
   if (screen === 'cases') return null;
   if (screen === 'limit') return address('case', params.id, 'check', params.check, 'reading', params.quantity);
-  if (['reading', 'missing', 'timer', 'verdict', 'film', 'trace'].includes(screen)) return address('case', params.id, 'check', params.check);
+  if (params.check && screen !== 'check') return address('case', params.id, 'check', params.check);
   if (['check', 'notes', 'readings', 'conclude', 'result'].includes(screen)) return address('case', params.id);
   if (screen === 'new-case' && params.id) return address('case', params.id);
   if (screen === 'attention' || screen === 'pair') return address('settings');

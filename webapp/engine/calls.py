@@ -8,6 +8,7 @@ import json
 
 from . import ENGINE_VERSION
 from .book import Book, open_book
+from .electrics import dummy_load, outside_drive, sensor_pressure
 from .entries import check_entry, fold_entries, fold_log
 from .film import read_film
 from .hearing import hear_cranking
@@ -120,6 +121,18 @@ def call_trace(given: object, book: Book) -> dict:
     return read_trace(object_of(given, "request"), book.instruments["trace"])
 
 
+def call_sensor_pressure(given: object, book: Book) -> dict:
+    return sensor_pressure(object_of(given, "request"))
+
+
+def call_dummy_load(given: object, book: Book) -> dict:
+    return dummy_load(object_of(given, "request"))
+
+
+def call_outside_drive(given: object, book: Book) -> dict:
+    return outside_drive(object_of(given, "request"))
+
+
 def call_version(given: object, book: Book) -> dict:
     return {"engine": ENGINE_VERSION}
 
@@ -137,6 +150,9 @@ CALLS = {
     "hear": call_hear,
     "film": call_film,
     "trace": call_trace,
+    "sensor_pressure": call_sensor_pressure,
+    "dummy_load": call_dummy_load,
+    "outside_drive": call_outside_drive,
     "version": call_version,
 }
 

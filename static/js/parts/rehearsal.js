@@ -1,12 +1,13 @@
-// Five goes at pressing as a number passes a mark: the spread of a person's own thumb replaces the usual figure.
-import { html, useEffect, useRef, useState } from './html.js';
+// Goes at pressing as a number passes a mark: what they say of a person's own thumb replaces the usual figures.
+import { html, useApp, useEffect, useState } from './html.js';
 import { Button } from './button.js';
-import { ownSpread, rehearsalValue } from '../capture/taps.js';
+import { rehearsalValue } from '../capture/taps.js';
 
 const TARGET = 285;
 const QUICKEST_S = 1.1;
 const SPAN_S = 0.9;
-const TOO_EARLY_S = 0.6;
+const TOO_FAR_S = 0.6; // a slip, not a reaction
+const USUAL = { own_sd_s: null, own_mean_s: null, own_goes: null };
 
 function useClimb(go) {
   const [value, setValue] = useState(0);
@@ -21,27 +22,38 @@ function useClimb(go) {
   return value;
 }
 
-/** @param {{known: number|null, onKnown: (sd_s: number|null) => void}} props */
-export function Rehearsal({ known, onKnown }) {
+function useOwnThumb(errors) {
+  const { act } = useApp();
+  const [own, setOwn] = useState(null);
+  useEffect(() => {
+    act.call('rehearsal', { errors_s: errors }).then((answer) => setOwn(answer.ok || null), () => setOwn(null));
+  }, [errors]);
+  return own;
+}
+
+export function Rehearsal() {
+  const { state, act } = useApp();
   const [go, setGo] = useState(null);
   const [errors, setErrors] = useState([]);
-  const target = useRef(null);
   const value = useClimb(go);
-  const spread = ownSpread(errors);
+  const own = useOwnThumb(errors);
+  const known = state.settings.own_sd_s;
   const start = () => setGo({ began: performance.now(), crossing_s: QUICKEST_S + Math.random() * SPAN_S });
   const stop = (event) => {
+    event.preventDefault();
     const error = (event.timeStamp - go.began) / 1000 - go.crossing_s;
     setGo(null);
-    if (Math.abs(error) < TOO_EARLY_S) setErrors([...errors, error]);
+    if (Math.abs(error) < TOO_FAR_S) setErrors([...errors, error]);
   };
-  return html`<div class="rehearsal">
-    <p>Press the moment the number passes ${TARGET}.</p>
-    ${go ? html`<button type="button" ref=${target} class="tap tap-reached" data-act="rehearse-tap" onPointerDown=${stop}>${Math.round(value)}</button>`
+  const last = errors[errors.length - 1];
+  return html`<div class="rehearsal" data-goes=${errors.length}>
+    <p>Press the moment the number passes ${TARGET}. Ten goes say more than five.</p>
+    ${go ? html`<button type="button" class="tap tap-reached" data-act="rehearse-tap" onPointerDown=${stop}>${Math.round(value)}</button>`
     : html`<${Button} act="rehearse-start" onClick=${start}>${errors.length ? 'Once more' : 'Start a go'}<//>`}
-    ${errors.length ? html`<p>Last press ${Math.abs(errors[errors.length - 1]).toFixed(2)} s ${errors[errors.length - 1] < 0 ? 'early' : 'late'}.</p>` : null}
-    ${spread.sd_s === null ? html`<p class="help">${spread.left} more ${spread.left === 1 ? 'go' : 'goes'} needed.</p>`
-    : html`<p>From press to press you are good to about ${spread.sd_s.toFixed(2)} s.</p><${Button} act="rehearse-use" onClick=${() => onKnown(Number(spread.sd_s.toFixed(3)))}>Use this for my timings<//>`}
+    ${errors.length ? html`<p>Last press ${Math.abs(last).toFixed(2)} s ${last < 0 ? 'early' : 'late'}.</p>` : null}
+    ${own ? html`<p class="help" role="status">${own.text}</p>` : null}
+    ${own && own.sd_s !== null ? html`<${Button} act="rehearse-use" onClick=${() => act.changeSettings({ own_sd_s: own.sd_s, own_mean_s: own.mean_s, own_goes: own.goes })}>Use this for my timings<//>` : null}
     ${known === null ? html`<p class="help">In use: the usual figure for a thumb.</p>` : html`<p class="help">In use: your own ${known.toFixed(2)} s.</p>
-      <${Button} act="rehearse-forget" onClick=${() => onKnown(null)}>Use the usual figure again<//>`}
+      <${Button} act="rehearse-forget" onClick=${() => act.changeSettings(USUAL)}>Use the usual figure again<//>`}
   </div>`;
 }

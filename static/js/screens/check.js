@@ -7,6 +7,7 @@ import { Fold, Frame } from '../parts/frame.js';
 import { Ledger } from '../parts/ledger.js';
 import { SignOff } from '../parts/sign-off.js';
 import { VerdictMark } from '../parts/verdict.js';
+import { OtherWays, entryHref } from '../parts/ways.js';
 import { holdAwake } from '../capture/camera.js';
 import { formatReading } from '../format.js';
 import { byId, checkSteps, isTicked, nextCheck, nextInCheck, quantityRows, unreadCautions } from '../plan.js';
@@ -22,7 +23,7 @@ function Facts({ check }) {
 }
 
 function actionHref(id, check, quantity, timer) {
-  return address('case', id, 'check', check, timer ? 'timer' : 'reading', quantity);
+  return timer ? address('case', id, 'check', check, 'timer', quantity) : entryHref(id, check, quantity);
 }
 
 function QuantityRow({ id, check, row }) {
@@ -38,9 +39,7 @@ function QuantityRow({ id, check, row }) {
       ${reading ? html`<${Button} act="verdict" href=${address('case', id, 'check', check.id, 'verdict', reading.id)}>Why?<//>`
     : html`<${Button} act="missing" href=${address('case', id, 'check', check.id, 'missing', quantity.id)}>Could not<//>`}
     </div>
-    ${quantity.id === 'crank_rise_time' ? html`<div class="pair pair-more">
-      <${Button} act="film" href=${address('case', id, 'check', check.id, 'film')}>By film<//>
-      <${Button} act="trace" href=${address('case', id, 'check', check.id, 'trace')}>By recorded trace<//></div>` : null}
+    <${OtherWays} id=${id} checkId=${check.id} quantity=${quantity} />
   </div>`;
 }
 
@@ -109,6 +108,7 @@ export function Check({ id, check: checkId }) {
     <${Steps} id=${id} check=${check} rows=${rows} kase=${kase} catalogue=${catalogue} next=${next} onTick=${onTick} />
     ${others.map((row) => html`<${QuantityRow} id=${id} check=${check} row=${row} />`)}
     ${next.kind === 'done' ? html`<${SignOff} id=${id} check=${check} kase=${kase} />` : null}
+    ${check.equipment.some((text) => text.startsWith('Dummy load')) ? html`<${Button} act="resistor" href=${address('case', id, 'check', check.id, 'resistor')}>Which dummy load, and how long to drive<//>` : null}
     <${Button} act="notes" href=${address('case', id, 'notes')}>Add a note or photo<//>
   <//>`;
 }

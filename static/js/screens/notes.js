@@ -3,7 +3,7 @@ import { html, useApp, useEffect, useState } from '../parts/html.js';
 import { Button } from '../parts/button.js';
 import { TextArea, TextField } from '../parts/field.js';
 import { Frame, PersonName } from '../parts/frame.js';
-import { shrinkPhoto } from '../capture/camera.js';
+import { TakePhoto } from '../parts/take-photo.js';
 import { loadPhoto } from '../offline/photos.js';
 import { keepDraft, readDraft } from '../offline/drafts.js';
 import { formatWhen } from '../format.js';
@@ -33,33 +33,10 @@ function Photo({ photo }) {
 }
 
 function AddPhoto({ id }) {
-  const { act } = useApp();
   const [caption, setCaption] = useState('');
-  const [problem, setProblem] = useState('');
-  const [busy, setBusy] = useState(false);
-  const take = async (event) => {
-    const input = event.currentTarget;
-    const file = input.files[0];
-    if (!file) return;
-    setBusy(true);
-    setProblem('');
-    try {
-      const photo = await shrinkPhoto(file);
-      const body = { sha256: photo.sha256, type: photo.type, size: photo.size, caption: caption.trim() };
-      const answer = await act.record([{ case: id, kind: 'photo_added', body }], photo);
-      setProblem(answer.problems.map((p) => p.text).join(' '));
-      if (answer.saved) setCaption('');
-    } catch (error) {
-      setProblem(error.message);
-    }
-    input.value = '';
-    setBusy(false);
-  };
   return html`<section>
     <${TextField} name="caption" label="Caption of the next photo (optional)" value=${caption} onText=${setCaption} />
-    <label class="press press-plain press-file" data-act="photo">${busy ? 'Making it small …' : 'Take a photo'}
-      <input type="file" name="photo" accept="image/*" capture="environment" onChange=${take} disabled=${busy} /></label>
-    ${problem ? html`<p class="error" role="alert">${problem}</p>` : null}
+    <${TakePhoto} id=${id} caption=${caption} onTaken=${() => setCaption('')} />
   </section>`;
 }
 

@@ -12,7 +12,7 @@ import { keepDraft, readDraft } from '../offline/drafts.js';
 import { address } from '../routes.js';
 import { useCase } from './case.js';
 
-const STATE_NAMES = { cranking: 'While cranking', idling: 'At idle' };
+export const STATE_NAMES = { cranking: 'While cranking', idling: 'At idle' };
 const WAIT_MS = 120;
 const NO_ANSWER = { text: '', doubt: null, problems: [] };
 
@@ -62,7 +62,7 @@ function Places({ form, quantity, setForm }) {
   </div>`;
 }
 
-function Message({ live, problems, whole }) {
+export function Message({ live, problems, whole }) {
   const all = problems.length ? problems : live.problems;
   if (all.length) return html`<p class="error" role="alert" data-message="error">${all.map((p) => p.text).join(' ')}</p>`;
   if (live.doubt) return html`<p class="warn" role="status" data-message="doubt">${live.doubt}</p>`;
@@ -80,21 +80,21 @@ function NumberEntry({ form, quantity, setForm, message }) {
 }
 
 /** The pad stands still at the bottom, whatever is said above it: a press must not land on a key that has just moved. */
-function NumberPad({ form, quantity, setForm }) {
+export function NumberPad({ form, quantity, setForm }) {
   if (quantity.kind === 'choice') return null;
   const many = form.texts.length + (quantity.needs_duration ? 1 : 0) > 1;
   return html`<${Pad} text=${activeText(form)} onText=${(text) => setForm(typeText(form, text))}
     onNext=${many ? () => setForm({ ...form, active: nextPlace(form, quantity) }) : null} />`;
 }
 
-function Instrument({ form, instruments, onPick }) {
+export function Instrument({ form, instruments, onPick }) {
   const chosen = byId(instruments, form.instrument);
   if (instruments.length < 2) return null;
   return html`<${Fold} act="instruments" title=${`Read with: ${chosen ? chosen.name.toLowerCase() : 'choose'}`}>
     <${Choices} name="instrument" label="Read with" options=${instruments.map((i) => ({ id: i.id, name: i.name, help: i.note }))} isChosen=${(i) => i === form.instrument} onPick=${onPick} /><//>`;
 }
 
-function LimitHelp({ id, checkId, quantity, kase, catalogue }) {
+export function LimitHelp({ id, checkId, quantity, kase, catalogue }) {
   const limit = limitFor(catalogue, kase, quantity.id);
   const text = limit ? formatLimits(limit.low, limit.high, limit.unit || quantity.unit) : '';
   return html`<${Fold} act="how" title="How to take it, and the limit">
@@ -123,11 +123,11 @@ function useForm(key, quantity, vehicle, settings) {
   }];
 }
 
-export function Reading({ id, check: checkId, quantity: quantityId }) {
+/** The form of one reading: what is typed, what the engine says of it, and saving it; used by every screen that enters one. */
+export function useReadingForm(id, checkId, quantityId) {
   const { state, act, kase } = useCase();
   const { catalogue, settings } = state;
   const quantity = byId(catalogue.quantities, quantityId);
-  const check = byId(catalogue.checks, checkId);
   const draftKey = `reading.${id}.${quantityId}.${phaseOf(checkId)}`;
   const [form, setForm] = useForm(draftKey, quantity, kase.vehicle, settings);
   const [problems, setProblems] = useState([]);
@@ -158,10 +158,20 @@ export function Reading({ id, check: checkId, quantity: quantityId }) {
     const title = `Is it really ${formatReading(body, quantity)}?`;
     return act.send({ type: 'dialog', dialog: { name: 'doubt', title, text: doubt, yes: 'Yes, that is what it showed', no: 'No, correct it', onYes: save } });
   };
+  return { kase, catalogue, quantity, check: byId(catalogue.checks, checkId), form, change, missing, live, problems, busy, askOrSave };
+}
+
+export function SaveReading({ missing, live, busy, askOrSave }) {
+  return html`<${Button} act="save-reading" kind="main" disabled=${Boolean(missing) || busy || live.problems.length > 0} onClick=${askOrSave}>${missing || (live.problems.length ? 'Check the value' : 'Save')}<//>`;
+}
+
+export function Reading({ id, check: checkId, quantity: quantityId }) {
+  const entry = useReadingForm(id, checkId, quantityId);
+  const { kase, catalogue, quantity, check, form, change, missing, live, problems } = entry;
   const instruments = quantity.instruments.map((name) => byId(catalogue.instruments, name)).filter(Boolean);
   const message = html`<${Message} live=${live} problems=${problems} whole=${!missing} />`;
   return html`<${Frame} screen="reading" title=${quantity.name} caution=${check.cautions[0]} quiet=${true}
-    bottom=${html`<${NumberPad} form=${form} quantity=${quantity} setForm=${change} /><${Button} act="save-reading" kind="main" disabled=${Boolean(missing) || busy || live.problems.length > 0} onClick=${askOrSave}>${missing || (live.problems.length ? 'Check the value' : 'Save')}<//>`}>
+    bottom=${html`<${NumberPad} form=${form} quantity=${quantity} setForm=${change} /><${SaveReading} ...${entry} />`}>
     ${quantity.kind === 'choice'
     ? html`<${Choices} name="value" label=${quantity.help} options=${quantity.choices} isChosen=${(c) => c === form.choice} onPick=${(choice) => change({ ...form, choice })} />${message}`
     : html`<${NumberEntry} form=${form} quantity=${quantity} setForm=${change} message=${message} />`}

@@ -4,6 +4,7 @@ import { Button } from '../parts/button.js';
 import { Frame } from '../parts/frame.js';
 import { Ledger } from '../parts/ledger.js';
 import { VerdictMark } from '../parts/verdict.js';
+import { entryHref } from '../parts/ways.js';
 import { formatChance, formatLimits, formatQuantity, formatReading } from '../format.js';
 import { byId, nextCheck, nextInCheck, verdictOf } from '../plan.js';
 import { address } from '../routes.js';
@@ -14,8 +15,8 @@ function NextStep({ id, check, kase, catalogue, assessment }) {
   if (next.kind === 'step') return html`<${Button} act="to-check" kind="main" href=${address('case', id, 'check', check.id)}>Next step<//>`;
   if (next.kind !== 'done') {
     const quantity = byId(catalogue.quantities, next.quantity);
-    const words = next.kind === 'timer' ? ['timer', 'Time'] : ['reading', 'Enter'];
-    return html`<${Button} act="next-reading" kind="main" href=${address('case', id, 'check', check.id, words[0], quantity.id)} extra=${{ 'data-quantity': quantity.id }}>${words[1]}: ${quantity.name}<//>`;
+    const [href, word] = next.kind === 'timer' ? [address('case', id, 'check', check.id, 'timer', quantity.id), 'Time'] : [entryHref(id, check.id, quantity.id), 'Enter'];
+    return html`<${Button} act="next-reading" kind="main" href=${href} extra=${{ 'data-quantity': quantity.id }}>${word}: ${quantity.name}<//>`;
   }
   const upcoming = nextCheck(assessment, catalogue, check.id);
   if (assessment && assessment.conclusion) return html`<${Button} act="to-case" kind="main" href=${address('case', id)}>Back to the case: it can be concluded<//>`;
@@ -66,7 +67,7 @@ export function Verdict({ id, check: checkId, reading: readingId }) {
     <p class="saved" role="status" data-saved="true">Saved on this phone.</p>
     ${verdict ? html`<${Judged} verdict=${verdict} quantity=${quantity} />` : html`<p>Not judged ${assessment ? ': a later reading of the same thing counts' : 'yet'}.</p>`}
     <div class="pair">
-      <${Button} act="again" href=${address('case', id, 'check', checkId, 'reading', quantity.id)}>Take again<//>
+      <${Button} act="again" href=${entryHref(id, checkId, quantity.id)}>Take again<//>
       <${Button} act="readings" href=${address('case', id, 'readings')}>Strike out<//>
     </div>
   <//>`;
