@@ -33,7 +33,7 @@ ARROWS = {
     "report": {*PAGES, "report"},
 }
 ENGINE_CHAIN = [
-    "problems", "numeric", "units", "hydraulics", "uncertainty", "vin", "timing", "hearing", "film", "electrics",
+    "problems", "numeric", "units", "hydraulics", "uncertainty", "vin", "timing", "hearing", "film", "electrics", "scan",
     "waveform", "cranking", "transition", "trace", "book", "quantity", "limits", "returns", "levels", "vehicle",
     "document", "entries", "verdicts", "leaks", "rise", "sentences", "budget", "isolation", "ledger", "judge", "calls",
 ]  # fmt: skip

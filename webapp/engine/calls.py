@@ -15,6 +15,7 @@ from .hearing import hear_cranking
 from .judge import judge_case, judge_folded
 from .problems import EngineError, Problem, problem_rows, refuse, show
 from .quantity import check_reading, read_reading
+from .scan import decode_scan
 from .timing import combine_attempts, read_rehearsal
 from .trace import read_trace
 from .units import convert
@@ -133,6 +134,11 @@ def call_outside_drive(given: object, book: Book) -> dict:
     return outside_drive(object_of(given, "request"))
 
 
+def call_decode_scan(given: object, book: Book) -> dict:
+    """Answers of a control unit as hex text; request and answer at `scan.decode_scan`."""
+    return decode_scan(object_of(given, "request"))
+
+
 def call_version(given: object, book: Book) -> dict:
     return {"engine": ENGINE_VERSION}
 
@@ -150,6 +156,7 @@ CALLS = {
     "hear": call_hear,
     "film": call_film,
     "trace": call_trace,
+    "decode_scan": call_decode_scan,
     "sensor_pressure": call_sensor_pressure,
     "dummy_load": call_dummy_load,
     "outside_drive": call_outside_drive,

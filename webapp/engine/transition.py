@@ -43,11 +43,12 @@ SLOPE_S = 0.05
 COARSE_SHARE, COARSE_STEPS = 0.01, 2.0
 FEWEST_IN_RISE = 5
 GAP_SHARE = 0.02
+FLAT_POINTS, FEWEST_FLATS = 3, 4
 HALVINGS, FEWEST_TO_FIT, ENOUGH_FOR_NOISE = 8, 7, 14
 MISFIT, MISFIT_SHARE = 1.25, 0.01  # of the noise, and of the rise within half the window: what a good fit may be off
 
-# t, p: spikes taken out; ts, ps: smoothed; noise of p; quantum: step of a coarse converter; step: usual spacing
-Record = namedtuple("Record", ("t", "p", "ts", "ps", "noise", "quantum", "step"))
+# raw as recorded; t, p: spikes taken out; ts, ps: smoothed; noise of raw; quantum: step of a coarse converter; step: spacing
+Record = namedtuple("Record", ("raw", "t", "p", "ts", "ps", "noise", "quantum", "step"))
 # low, high [bar]; ripple (amplitude, Hz) or None; plateau: has one; t10, t90 or None; mean_t, mean_p: averaged over a ripple
 Shape = namedtuple("Shape", ("low", "high", "ripple", "plateau", "t10", "t90", "mean_t", "mean_p", "end", "onset"))
 
@@ -72,15 +73,20 @@ def prepare(t: list, p: list) -> Record:
     wanted = step * (noise / max(NOISE_WANTED * (high - low), 1e-9)) ** 2
     width = min(wanted, SMOOTH_SHARE * rough_rise(t, clean, low, high))
     ts, ps = smooth(t, clean, width) if width > 2.0 * step else (t, clean)
-    return Record(t, clean, ts, ps, noise, value_quantum(clean), step)
+    return Record(p, t, clean, ts, ps, noise, value_quantum(clean), step)
 
 
 def value_quantum(p: list) -> float:
-    """Return the step of a coarse converter, 0 where the values are finer than the record's noise tells."""
-    different = sorted(set(p))
-    if len(different) > 0.5 * len(p) or len(different) < 3:
+    """Return the step of a coarse converter: the least difference between flat stretches; 0 where the record has few."""
+    flats, run = [], 1
+    for i in range(1, len(p)):
+        run = run + 1 if p[i] == p[i - 1] else 1
+        if run == FLAT_POINTS:
+            flats.append(p[i])
+    if len(flats) < FEWEST_FLATS:
         return 0.0
-    return min([different[i + 1] - different[i] for i in range(len(different) - 1)])
+    steps = [abs(flats[i + 1] - flats[i]) for i in range(len(flats) - 1) if flats[i + 1] != flats[i]]
+    return median(steps) if steps else 0.0
 
 
 def noise_left(record: Record) -> float:
@@ -210,7 +216,8 @@ def fit_crossing(record: Record, moment: float, level: float, half_s: float, blu
         rest = [v - a - b * (m - moment) - c * (m - moment) ** 2 for m, v in zip(t, p)]
         off = math.sqrt(sum([r * r for r in rest]) / (last - first))
         if off <= MISFIT * blur + MISFIT_SHARE * b * half_s and abs(x) <= half_s:
-            return moment + x, 1.5 * max(blur, off) / math.sqrt(last - first) / b
+            steps = 2.0 * half_s * b / record.quantum if record.quantum else last - first
+            return moment + x, 1.5 * max(blur, off) / math.sqrt(max(1.0, min(last - first, steps))) / b
         half_s *= 0.5
         if abs(x) <= half_s:
             moment += x
@@ -222,7 +229,7 @@ def place_crossing(record: Record, moment: float, level: float, half_s: float) -
     i = crossing_pair(record, moment, level, half_s)
     gap = record.t[i + 1] - record.t[i]
     first, last = last_point(record.t, moment - half_s) + 1, last_point(record.t, moment + half_s) + 1
-    near = noise_sd(record.t[first:last], record.p[first:last]) if last - first > ENOUGH_FOR_NOISE else record.noise
+    near = noise_sd(record.t[first:last], record.raw[first:last]) if last - first > ENOUGH_FOR_NOISE else record.noise
     blur = max(near, record.quantum / math.sqrt(12.0))
     fitted = fit_crossing(record, moment, level, half_s, blur)
     if fitted is not None:
@@ -270,6 +277,13 @@ def reach_level(record: Record, shape: Shape, target: float, begin: float) -> tu
     if moment is None:
         return None, None, 0.0, []
     at, u, gap = place_crossing(record, moment, target, fit_window(record, shape))
+    late = settled_pass(record.ts, record.ps, target, hold, 0.0, first)
+    latest = at if late is None else place_crossing(record, late, target, fit_window(record, shape))[0]
+    if latest - at > max(COARSE_SHARE * (at - begin), COARSE_STEPS * record.step):
+        warnings.append(
+            f"The pressure lingers at {target:g} bar from {at - begin:.3g} to {latest - begin:.3g} s after the start."
+        )
+        u = combine_uncertainty([u, resolution(2.0 * (latest - at))])
     return at, u, gap, warnings
 
 
