@@ -1,27 +1,39 @@
-"""Every address tried as everybody: nobody, each role, the other workshop, a phone, and a phone that was shut out.
+"""Every address tried as everybody, with the exact answer.
 
 The rows below must name every address of the server; a new one without a row fails the first test. `who` says whom the
-address lets in: `all`, `phone`, or roles at a desk.
+address lets in: `all`, `pairing` (any phone that holds a token), `phone` (one that was let in), or roles at a desk. What
+everybody else is told follows from that, and is the same at every address of its kind.
 """
 
-from typing import NamedTuple
+from pathlib import Path
+from typing import Any, NamedTuple
 
 import pytest
 
-from tests.actors import Desk
-from tests.conftest import own_workshop
-from webapp.store import devices, people
+from tests.actors import TOKEN
+from tests.conftest import CHEAP
+from tests.web.world import AGES, PICTURE, World, dump_world, make_world
+from webapp.store import pairings, people
 
 ROLES = ("technician", "apprentice", "office")
 READERS, WRITERS, OFFICE = ROLES, ("technician", "office"), ("office",)
 ANY_ID = "01900000-0000-7000-8000-000000000000"
 ANY_SHA = "0" * 64
+PHOTO: dict[str, Any] = {"data": PICTURE, "content_type": "image/png"}
+OUTCOME = {"fault": "pump_worn", "text": "x"}
 
 
 class Address(NamedTuple):
+    """`answer` is the status for those who are let in, with `sent` in the form or body; `elsewhere` that for the other
+    workshop; `proved`: the password has to have been given a short while ago."""
+
     method: str
     rule: str
     who: str | tuple[str, ...]
+    answer: int = 200
+    sent: dict | None = None
+    elsewhere: int | None = None
+    proved: bool = False
 
     def fill(self, **ids: str) -> str:
         filled = {
@@ -49,47 +61,67 @@ ADDRESSES = [
     Address("GET", "/healthz", "all"),
     Address("GET", "/injury", "all"),
     Address("GET", "/api/v1/openapi.json", "all"),
-    Address("POST", "/api/v1/pair", "all"),
+    Address("POST", "/api/v1/pair", "all", 422, {"json": {}}),
     Address("GET", "/api/v1/pair", "pairing"),
-    Address("POST", "/api/v1/sync", "phone"),
-    Address("PUT", "/api/v1/photos/<sha256>", "phone"),
-    Address("GET", "/api/v1/photos/<sha256>", "phone"),
-    Address("GET", "/api/v1/uploads/<sha256>", "phone"),
-    Address("PUT", "/api/v1/uploads/<sha256>/<int:number>", "phone"),
-    Address("POST", "/api/v1/uploads/<sha256>/finish", "phone"),
+    Address("POST", "/api/v1/sync", "phone", 422, {"json": {}}),
+    Address("PUT", "/api/v1/photos/<sha256>", "phone", 200, PHOTO, 409),
+    Address("GET", "/api/v1/photos/<sha256>", "phone", 200, None, 404),
+    Address("GET", "/api/v1/uploads/<sha256>", "phone", 200, None, 409),
+    Address("PUT", "/api/v1/uploads/<sha256>/<int:number>", "phone", 200, PHOTO, 409),
+    Address(
+        "POST", "/api/v1/uploads/<sha256>/finish", "phone", 200, {"json": {"size": len(PICTURE), "type": "image/png"}}, 409
+    ),
     Address("GET", "/account/sign-in", "all"),
-    Address("POST", "/account/sign-in", "all"),
-    Address("POST", "/account/sign-out", READERS),
+    Address("POST", "/account/sign-in", "all", 422),
+    Address("POST", "/account/sign-out", READERS, 303),
     Address("GET", "/account/sign-ins", READERS),
-    Address("POST", "/account/sign-ins/end-others", READERS),
+    Address("POST", "/account/sign-ins/end-others", READERS, 303),
     Address("GET", "/account/password", READERS),
-    Address("POST", "/account/password", READERS),
+    Address("POST", "/account/password", READERS, 422),
     Address("GET", "/office/", READERS),
-    Address("GET", "/office/cases/<case_id>", READERS),
-    Address("GET", "/office/cases/<case_id>/report", READERS),
-    Address("GET", "/office/photos/<sha256>", READERS),
-    Address("POST", "/office/cases/<case_id>/notes", WRITERS),
-    Address("POST", "/office/cases/<case_id>/outcome", WRITERS),
-    Address("POST", "/office/cases/<case_id>/reopen", WRITERS),
+    Address("GET", "/office/cases/<case_id>", READERS, 200, None, 404),
+    Address("GET", "/office/cases/<case_id>/report", READERS, 200, None, 404),
+    Address("GET", "/office/photos/<sha256>", READERS, 200, None, 404),
+    Address("POST", "/office/cases/<case_id>/notes", WRITERS, 303, {"text": "x"}, 404),
+    Address("POST", "/office/cases/<case_id>/outcome", WRITERS, 303, OUTCOME, 404),
+    Address("POST", "/office/cases/<case_id>/reopen", WRITERS, 303, {"reason": "x"}, 404),
     Address("GET", "/office/people", OFFICE),
-    Address("POST", "/office/people", OFFICE),
-    Address("GET", "/office/people/<person_id>", OFFICE),
-    Address("POST", "/office/people/<person_id>/role", OFFICE),
-    Address("POST", "/office/people/<person_id>/password", OFFICE),
-    Address("POST", "/office/people/<person_id>/sign-out", OFFICE),
-    Address("POST", "/office/people/<person_id>/active", OFFICE),
+    Address("POST", "/office/people", OFFICE, 303, {"name": "New", "role": "apprentice"}, proved=True),
+    Address("GET", "/office/people/<person_id>", OFFICE, 200, None, 404),
+    Address("POST", "/office/people/<person_id>/role", OFFICE, 303, {"role": "technician"}, 404, proved=True),
+    Address("POST", "/office/people/<person_id>/password", OFFICE, 303, {"password": "six plain words"}, 404, proved=True),
+    Address("POST", "/office/people/<person_id>/sign-out", OFFICE, 303, None, 404),
+    Address("POST", "/office/people/<person_id>/active", OFFICE, 303, {"active": "no"}, 404, proved=True),
     Address("GET", "/office/devices", OFFICE),
-    Address("POST", "/office/devices/<key>/revoke", OFFICE),
-    Address("POST", "/office/pairings", OFFICE),
-    Address("GET", "/office/pairings/<pairing_id>", OFFICE),
-    Address("POST", "/office/pairings/<pairing_id>/confirm", OFFICE),
-    Address("POST", "/office/pairings/<pairing_id>/refuse", OFFICE),
+    Address("POST", "/office/devices/<key>/revoke", OFFICE, 303, None, 404, proved=True),
+    Address("POST", "/office/pairings", OFFICE, 422, None, proved=True),
+    Address("GET", "/office/pairings/<pairing_id>", OFFICE, 200, None, 404),
+    Address("POST", "/office/pairings/<pairing_id>/confirm", OFFICE, 303, None, 404, proved=True),
+    Address("POST", "/office/pairings/<pairing_id>/refuse", OFFICE, 303, None, 404),
 ]
 each_address = pytest.mark.parametrize("address", ADDRESSES, ids=lambda row: f"{row.method} {row.rule}")
-each_with_an_id = pytest.mark.parametrize(
-    "address", [row for row in ADDRESSES if {"<case_id>", "<person_id>", "<key>"} & set(row.rule.split("/"))],
-    ids=lambda row: f"{row.method} {row.rule}",
-)  # fmt: skip
+DESKS = {f"{role} at a desk": role for role in ROLES} | {"the other workshop's office": "office"}
+DESKS |= {actor: "office" for actor in AGES if AGES[actor] == "proved_at"}
+NOT_AT_A_DESK = (
+    "nobody",
+    "an office person who is out",
+    "an office that signed out",
+    *(actor for actor in AGES if AGES[actor] != "proved_at"),
+)
+PHONES = ("technician's phone", "apprentice's phone", "the other workshop's phone")
+WAITING = "a phone that waits for the office"
+SHUT_PHONES = ("a phone that was shut out", "the phone of a person who is out")
+ACTORS = (*DESKS, *NOT_AT_A_DESK, *PHONES, WAITING, *SHUT_PHONES)
+
+
+@pytest.fixture(scope="session")
+def world(prepared: Path, tmp_path_factory: pytest.TempPathFactory) -> World:
+    folder = tmp_path_factory.mktemp("world")
+    (folder / "test.db").write_bytes(prepared.read_bytes())
+    with pytest.MonkeyPatch.context() as patch:
+        for module in (people, pairings):
+            patch.setattr(module, "hasher", CHEAP)
+        return make_world(folder)
 
 
 def test_every_address_has_a_row(app):
@@ -98,75 +130,90 @@ def test_every_address_has_a_row(app):
     assert len(served) == len(ADDRESSES)
 
 
-def call(desk: Desk, address: Address, headers: dict | None = None, **ids: str):
-    """As a desk would: posts carry the form's token."""
-    form = {}
+def test_everybody_of_the_world_is_tried(world):
+    assert set(ACTORS) == set(world.keys)
+
+
+def answer_inside(address: Address, actor: str) -> int:
+    return address.elsewhere or address.answer if actor.startswith("the other workshop") else address.answer
+
+
+def expect(address: Address, actor: str) -> tuple[int, str]:
+    """The status and words that the answer must hold."""
+    if address.who == "all":
+        return address.answer, ""
+    if address.who in ("phone", "pairing"):
+        is_in = actor in PHONES or (address.who == "pairing" and actor == WAITING)
+        shut = "shut this phone out" if actor in SHUT_PHONES else "not known here"
+        return (answer_inside(address, actor), "") if is_in else (401, shut)
+    if actor not in DESKS:
+        return (302, "/account/sign-in?next=") if address.method == "GET" else (401, "no longer signed in")
+    if DESKS[actor] not in address.who:
+        return 403, "This needs the role"
+    if address.proved and AGES.get(actor) == "proved_at":
+        return 403, "Your password once more"
+    return answer_inside(address, actor), ""
+
+
+def knock(client, world: World, address: Address, actor: str):
+    """As this actor's browser or phone would: a desk sends the form's token, a phone its own."""
+    options = dict(address.sent or {})
+    token = world.keys[actor].token
     if address.method == "POST" and not address.rule.startswith("/api/"):
-        form = {"csrf_token": desk.token("/account/password" if desk.get("/account/password").status_code == 200 else
-                                         "/account/sign-in")}  # fmt: skip
-    return desk.client.open(address.fill(**ids), method=address.method, data=form or None, headers=headers)
+        page = "/account/password" if actor in DESKS else "/account/sign-in"
+        found = TOKEN.search(client.get(page).text)
+        assert found
+        options = {"data": {**options, "csrf_token": found[1]}}
+    headers = {"Authorization": f"Bearer {token}"} if token else None
+    return client.open(address.fill(**world.ids), method=address.method, headers=headers, **options)
 
 
-def is_let_in(answer) -> bool:
-    """Whatever the answer to the request itself was, it did get past the door."""
-    is_sent_to_sign_in = answer.status_code == 302 and answer.location.startswith("/account/sign-in?")
-    return not is_sent_to_sign_in and answer.status_code not in (401,) and "This needs the role" not in answer.text
+def is_let_in(address: Address, actor: str) -> bool:
+    return expect(address, actor) == (answer_inside(address, actor), "")
 
 
-@each_address
-def test_nobody(app, nobody, address):
-    assert is_let_in(call(nobody, address)) == (address.who == "all")
-
-
-@pytest.mark.parametrize("role", ROLES)
-@each_address
-def test_each_role_at_a_desk(app, address, role):
-    answer = call(Desk(app, f"{role}@own"), address)
-    assert is_let_in(answer) == (address.who == "all" or role in address.who)
-    if address.who == "phone":
-        assert answer.status_code == 401
+def assert_exact(answer, address: Address, actor: str) -> None:
+    status, words = expect(address, actor)
+    assert answer.status_code == status, (actor, answer.get_data()[:2000])
+    assert words.encode() in (answer.location or "").encode() + answer.get_data(), actor
 
 
 @each_address
-def test_a_phone(nobody, technician, address):
-    assert is_let_in(call(nobody, address, technician.headers)) == (address.who in ("all", "phone", "pairing"))
+def test_those_who_are_let_in(world, tmp_path, address):
+    app = world.copy(tmp_path / "read")
+    for number, actor in enumerate(actor for actor in ACTORS if is_let_in(address, actor)):
+        if address.method != "GET":  # each finds the world as it was
+            app = world.copy(tmp_path / str(number))
+        assert_exact(knock(world.enter(app, actor), world, address, actor), address, actor)
 
 
 @each_address
-def test_a_phone_that_was_shut_out(nobody, technician, database, address):
-    with database.writing() as session:
-        workshop = own_workshop(session)
-        devices.revoke_device(workshop, devices.list_devices(workshop)[0][0].key)
-    assert is_let_in(call(nobody, address, technician.headers)) == (address.who == "all")
-
-
-@each_with_an_id
-def test_the_other_workshops_office(technician, office, other_office, database, address):
-    technician.sync(technician.opening())
-    with database.reading() as session:
-        workshop = own_workshop(session)
-        ids = {"case_id": technician.case, "person_id": people.list_people(workshop)[0].id,
-               "key": devices.list_devices(workshop)[0][0].key}  # fmt: skip
-    form = {
-        "text": "x",
-        "fault": "pump_worn",
-        "reason": "x",
-        "role": "office",
-        "password": "six plain words",
-        "active": "no",
-    }
-    own, other = (
-        desk.get(address.fill(**ids)) if address.method == "GET" else desk.post(address.fill(**ids), **form)
-        for desk in (office, other_office)
-    )
-    assert other.status_code == 404, "the other workshop's office must not even learn that it exists"
-    assert own.status_code in (200, 303, 409), own.text
+def test_those_who_are_not(world, tmp_path, address):
+    app, before = world.copy(tmp_path), dump_world(tmp_path)
+    for actor in ACTORS:
+        if not is_let_in(address, actor):
+            assert_exact(knock(world.enter(app, actor), world, address, actor), address, actor)
+    assert dump_world(tmp_path) == before
 
 
 @each_address
-def test_what_a_phone_may_do_no_cookie_can(office, address):
-    if address.who == "phone":
-        assert call(office, address).status_code == 401
+def test_a_key_of_the_wrong_kind_opens_nothing(world, tmp_path, address):
+    """A desk's cookie is no token, a phone's token is no cookie."""
+    client = world.enter(world.copy(tmp_path), "nobody")
+    cookie, token = world.keys["office at a desk"].cookie, world.keys["technician's phone"].token
+    client.set_cookie("railcase", token)
+    answer = client.open(address.fill(**world.ids), method=address.method, headers={"Authorization": f"Bearer {cookie}"})
+    assert answer.status_code in (address.answer, 415, 400) if address.who == "all" else answer.status_code in (302, 401)
+
+
+@each_address
+def test_another_sites_page_changes_nothing(world, tmp_path, address):
+    if address.method == "GET":
+        return
+    client = world.enter(world.copy(tmp_path), "office at a desk")
+    answer = client.open(address.fill(**world.ids), method=address.method, headers={"Sec-Fetch-Site": "cross-site"})
+    assert answer.status_code == 403
+    assert "another site" in answer.text
 
 
 @pytest.mark.parametrize("address", [row for row in ADDRESSES if row.method == "POST" and not row.rule.startswith("/api/")],
