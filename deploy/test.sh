@@ -1,7 +1,8 @@
 #!/bin/sh
 # Run every test on this machine: lint, types, unit, server, the phone's engine, and the browsers.
 #   sh deploy/test.sh [arguments for pytest]
-# Installs what it needs: a virtual environment, the test extra, and through apt the browsers that are missing.
+# Installs what it needs: a virtual environment, the test extra, and through apt the browsers and PostgreSQL
+# where they are missing (the tests start a cluster of their own; the one that Debian may start is not used).
 set -eu
 
 here=$(cd "$(dirname "$0")/.." && pwd)
@@ -18,6 +19,7 @@ missing=""
 [ -x /usr/bin/chromium ] || missing="$missing chromium"
 [ -x /usr/bin/firefox-esr ] || missing="$missing firefox-esr"
 [ -x /usr/bin/WebKitWebDriver ] || missing="$missing webkit2gtk-driver"
+ls /usr/lib/postgresql/*/bin/initdb >/dev/null 2>&1 || missing="$missing postgresql"
 [ -x /usr/bin/xvfb-run ] || missing="$missing xvfb xauth"
 if [ -n "$missing" ]; then
     root=""

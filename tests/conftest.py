@@ -4,6 +4,7 @@ import os
 import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -13,6 +14,7 @@ from hypothesis import settings as hypothesis_settings
 from sqlalchemy.orm import Session
 
 from tests.actors import PASSWORD, Desk, Phone
+from tests.postgres import Cluster, running_cluster
 from webapp.app import create_app
 from webapp.settings import Settings
 from webapp.store import pairings, people
@@ -35,16 +37,41 @@ def cheap_hashes(monkeypatch):
     monkeypatch.setattr(pairings, "hasher", CHEAP)
 
 
+BOTH = ("sqlite", "postgres")
+
+
+def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
+    """A module that says `DATABASES = BOTH` is run on each kind of database; all others on SQLite."""
+    kinds = getattr(metafunc.module, "DATABASES", None)
+    if kinds and "database_kind" in metafunc.fixturenames:
+        metafunc.parametrize("database_kind", kinds)
+
+
 @pytest.fixture
-def settings(tmp_path: Path) -> Settings:
-    return Settings(data=tmp_path, database_url=f"sqlite:///{tmp_path / 'test.db'}", secret_key="k" * 40)
+def database_kind() -> str:
+    return "sqlite"
 
 
 @pytest.fixture(scope="session")
-def prepared(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A database made once and copied for each test: one workshop with a person of each role, and another workshop."""
-    file = tmp_path_factory.mktemp("prepared") / "prepared.db"
-    made = Settings(data=file.parent, database_url=f"sqlite:///{file}", secret_key="k" * 40)
+def cluster() -> Iterator[Cluster]:
+    with running_cluster() as started:
+        yield started
+
+
+@pytest.fixture
+def settings(tmp_path: Path, database_kind: str, request: pytest.FixtureRequest) -> Iterator[Settings]:
+    """Settings of an empty database."""
+    made = Settings(data=tmp_path, database_url=f"sqlite:///{tmp_path / 'test.db'}", secret_key="k" * 40)
+    if database_kind == "sqlite":
+        yield made
+        return
+    started = request.getfixturevalue("cluster")
+    yield replace(made, database_url=started.make("test"))
+    started.drop("test")
+
+
+def prepare(made: Settings) -> None:
+    """One workshop with a person of each role, and another workshop."""
     migrate(made)
     opened = Database(made)
     with opened.writing() as session, pytest.MonkeyPatch.context() as patch:
@@ -54,13 +81,32 @@ def prepared(tmp_path_factory: pytest.TempPathFactory) -> Path:
             for role in roles:
                 people.add_person(workshop, name=f"{role} of {name}", role=role, login=f"{role}@{name}", password=PASSWORD)
     opened.engine.dispose()
+
+
+@pytest.fixture(scope="session")
+def prepared(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A database made once and copied for each test."""
+    file = tmp_path_factory.mktemp("prepared") / "prepared.db"
+    prepare(Settings(data=file.parent, database_url=f"sqlite:///{file}", secret_key="k" * 40))
     return file
 
 
+@pytest.fixture(scope="session")
+def prepared_on_postgres(cluster: Cluster, tmp_path_factory: pytest.TempPathFactory) -> str:
+    folder = tmp_path_factory.mktemp("prepared")
+    prepare(Settings(data=folder, database_url=cluster.make("prepared"), secret_key="k" * 40))
+    return "prepared"
+
+
 @pytest.fixture
-def database(settings: Settings, prepared: Path) -> Database:
-    shutil.copy(prepared, settings.data / "test.db")
-    return Database(settings)
+def database(settings: Settings, database_kind: str, request: pytest.FixtureRequest) -> Iterator[Database]:
+    if database_kind == "sqlite":
+        shutil.copy(request.getfixturevalue("prepared"), settings.data / "test.db")
+    else:
+        request.getfixturevalue("cluster").make("test", request.getfixturevalue("prepared_on_postgres"))
+    opened = Database(settings)
+    yield opened
+    opened.engine.dispose()
 
 
 @pytest.fixture

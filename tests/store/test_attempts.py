@@ -2,10 +2,13 @@
 
 import pytest
 
+from tests.conftest import BOTH
 from webapp.store import attempts
 from webapp.store.attempts import Allowance, count_try, forget_tries
 from webapp.store.models import Attempt
 from webapp.store.refusals import TooManyTries
+
+DATABASES = BOTH
 
 THREE = Allowance("door", 3, 60)
 

@@ -5,12 +5,14 @@ from dataclasses import replace
 
 import pytest
 
-from tests.conftest import everything
+from tests.conftest import BOTH, everything
 from webapp.store import cases, demo, log
 from webapp.store.db import Database
 from webapp.store.models import Entry
 from webapp.store.refusals import Conflict
 from webapp.store.scope import find_workshop
+
+DATABASES = BOTH
 
 NAME = "Invented Workshop (demo)"
 

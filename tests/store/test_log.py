@@ -6,11 +6,13 @@ import threading
 import pytest
 
 from tests.actors import Phone
-from tests.conftest import everything, invite, own_workshop
+from tests.conftest import BOTH, everything, invite, own_workshop
 from webapp.store import log
 from webapp.store.log import CHAIN_START, next_chain
 from webapp.store.models import Entry
 from webapp.store.shape import is_sound, write_content
+
+DATABASES = BOTH
 
 
 def test_the_chain_follows_from_each_entry(technician, database):

@@ -6,9 +6,11 @@ from alembic.migration import MigrationContext
 from sqlalchemy import inspect
 from sqlalchemy.exc import IntegrityError
 
-from tests.conftest import everything
+from tests.conftest import BOTH, everything
 from webapp.store.db import Database, downgrade, migrate
 from webapp.store.models import Base, Person
+
+DATABASES = BOTH
 
 
 def test_they_make_what_the_models_say(settings):
@@ -34,15 +36,6 @@ def test_twice_is_fine(settings):
 def test_nothing_belongs_to_one_kind_of_database():
     types = {str(column.type) for table in Base.metadata.tables.values() for column in table.columns}
     assert {name.split("(")[0] for name in types} <= {"VARCHAR", "TEXT", "INTEGER", "BIGINT", "BOOLEAN"}
-
-
-@pytest.mark.parametrize(
-    ("pragma", "value"), [("journal_mode", "wal"), ("synchronous", 2), ("foreign_keys", 1), ("busy_timeout", 15000)]
-)
-def test_every_connection_is_set_up(database, pragma, value):
-    for session_of in (database.reading, database.writing):
-        with session_of() as session:
-            assert session.connection().exec_driver_sql(f"PRAGMA {pragma}").scalar() == value
 
 
 def test_a_failing_block_leaves_nothing(database):

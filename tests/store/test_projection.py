@@ -2,10 +2,12 @@
 
 import pytest
 
-from tests.conftest import own_workshop
+from tests.conftest import BOTH, own_workshop
 from tests.store.test_rebuild import dump
 from webapp.store import cases, judging, log, projection
 from webapp.store.models import Waiting
+
+DATABASES = BOTH
 
 
 @pytest.fixture

@@ -2,9 +2,11 @@
 
 from sqlalchemy import text
 
-from tests.conftest import everything
+from tests.conftest import BOTH, everything
 from webapp.store import demo, projection
 from webapp.store.scope import find_workshop
+
+DATABASES = BOTH
 
 PROJECTIONS = ("cases", "case_documents", "case_words", "photo_refs")
 

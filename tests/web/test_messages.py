@@ -5,9 +5,12 @@ import json
 
 import pytest
 
+from tests.conftest import BOTH
 from webapp.phone.messages import LARGEST_MESSAGE_BYTES
 from webapp.store import clocks
 from webapp.store.moments import now, shift
+
+DATABASES = BOTH
 
 
 def post(phone, body: bytes, encoding: str = "gzip", accept: str = "gzip"):

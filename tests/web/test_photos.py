@@ -6,7 +6,10 @@ import io
 import pytest
 from PIL import Image
 
+from tests.conftest import BOTH
 from webapp.store import photos
+
+DATABASES = BOTH
 
 
 def draw(format_: str = "PNG", size: tuple[int, int] = (8, 6), colour: str = "red") -> bytes:

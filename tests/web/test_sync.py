@@ -5,11 +5,13 @@ import json
 import pytest
 
 from tests.actors import Phone
-from tests.conftest import everything, own_workshop
+from tests.conftest import BOTH, everything, own_workshop
 from webapp.store import cases, devices, judging, people
 from webapp.store.log import verify_case
 from webapp.store.models import Entry
 from webapp.store.scope import new_id
+
+DATABASES = BOTH
 
 
 def statuses(answer):

@@ -5,8 +5,11 @@ import os
 
 import pytest
 
+from tests.conftest import BOTH
 from tests.web.test_photos import draw, speak_of
 from webapp.store.uploads import MOST_PIECES, PIECE_BYTES
+
+DATABASES = BOTH
 
 
 def big_picture() -> bytes:

@@ -12,6 +12,7 @@ from sqlalchemy.orm import Session
 from webapp.settings import Settings
 from webapp.store.fence import FencedSession
 from webapp.store.shelves import Folder, Shelf
+from webapp.store.trouble import plain_trouble
 
 SQLITE_BUSY_MS = 15_000
 # FULL: an answer 'stored' must survive a power cut, because the phone then empties its outbox.
@@ -46,17 +47,25 @@ class Database:
         if self.engine.dialect.name == "sqlite":
             prepare_sqlite(self.engine)
         self._writer = self.engine.execution_options(writes=True)
+        # PostgreSQL's default would show each statement of a reading session another state; a writing one wants just that,
+        # so that what it reads after waiting for a lock is the newest. SQLite's transactions are one view by nature.
+        one_view = {} if self.engine.dialect.name == "sqlite" else {"isolation_level": "REPEATABLE READ"}
+        self._reader = self.engine.execution_options(**one_view)
 
     @contextmanager
     def reading(self) -> Iterator[Session]:
-        """A session over one unchanging view; nothing done in it is kept."""
-        with FencedSession(self.engine, expire_on_commit=False) as session:
+        """A session over one unchanging view; nothing done in it is kept. *Refuses* with Away while there is no database."""
+        with plain_trouble(), FencedSession(self._reader, expire_on_commit=False) as session:
             yield session
 
     @contextmanager
     def writing(self) -> Iterator[Session]:
-        """A session that is committed at the end of the block, or rolled back whole when the block raises."""
-        with FencedSession(self._writer, expire_on_commit=False) as session, session.begin():
+        """A session that is committed at the end of the block, or rolled back whole when the block raises.
+
+        *Refuses* with NoRoom or Away when the database takes nothing; then nothing of the block was kept, unless the
+        connection broke during the commit itself: senders repeat, and entries and photos are known again by their ids.
+        """
+        with plain_trouble(), FencedSession(self._writer, expire_on_commit=False) as session, session.begin():
             yield session
 
 

@@ -50,3 +50,12 @@ class NoRoom(Refusal):
 
     def __init__(self, field: str, text: str):
         super().__init__("no_room", field, f"{text}; nothing was confirmed, make room on the server and try again", 60)
+
+
+class Away(Refusal):
+    """The database cannot be used just now. Nothing was confirmed; trying again later is safe."""
+
+    status = 503
+
+    def __init__(self, text: str):
+        super().__init__("away", "database", f"database: {text}; nothing was confirmed, try again later", 30)
