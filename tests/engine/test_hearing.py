@@ -85,6 +85,17 @@ def test_while_it_grows() -> None:
     assert grown[2]["onset_s"] == pytest.approx(whole["onset_s"], abs=0.03)
 
 
+@pytest.mark.parametrize("rpm", [140, 220, 320])
+def test_a_record_that_grows_never_gives_up_too_early(rpm: int) -> None:
+    """Each tenth of a second from before the burst until well into it: never called noisy, never a wrong speed."""
+    sound, levels, _ = heard(rpm, 3, 10.0, 140)
+    first, last = int((sound.onset_s - 0.1) * FRAME_HZ), int((sound.onset_s + 2.4) * FRAME_HZ)
+    grown = [hear_cranking(levels[:count], FRAME_HZ, 3) for count in range(first, last, FRAME_HZ // 10)]
+    assert {answer["status"] for answer in grown} == {"ready", "cranking"}
+    speeds = [answer["speed_rpm"] for answer in grown if answer["speed_rpm"] is not None]
+    assert speeds == pytest.approx([sound.rpm] * len(speeds), rel=SPEED_TOLERANCE)
+
+
 @pytest.mark.parametrize("row", [("deaf", 0.0), ("too_loud", 0.99), ("ready", 0.01)], ids=lambda row: row[0])
 def test_the_place(row: tuple) -> None:
     assert hear_cranking([row[1]] * 400, 200.0, 4)["status"] == row[0]

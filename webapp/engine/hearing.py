@@ -19,7 +19,7 @@ LEAST_RATE_HZ, MOST_RATE_HZ = 100.0, 400.0
 MOST_FRAMES = 6000
 LEVEL_CHECK_S = 0.8
 STEADY_S, BANG_CUT = 0.3, 12.0  # a bang is shorter than this, and counts for no more than so many times the noise
-WEAK_RATIO, WEAK_S = 1.6, 1.0
+WEAK_RATIO, WEAK_S = 1.6, 0.5
 LEAST_RATIO = 3.5  # power with the starter over power without: 4 dB of signal over noise
 SOFT_RATIO, SOFT_CUT, SOFT_REACH_S = 3.0, 5.0, 0.2
 LOUDEST, CLIPPED_SHARE = 0.98, 0.02
@@ -106,6 +106,12 @@ def find_rise(sums: list, wide: int, bar: float) -> int | None:
         if sums[i + wide] - sums[i] >= bar * wide:
             return i
     return None
+
+
+def is_weak_burst(sums: list, wide: int, bar: float) -> bool:
+    """True when the mean power is at least bar for two stretches in a row: the first moments of a loud burst are not."""
+    stretches = range(len(sums) - 2 * wide)
+    return any([min(sums[i + wide] - sums[i], sums[i + 2 * wide] - sums[i + wide]) >= bar * wide for i in stretches])
 
 
 def widen(power: list, noise: float, change: tuple, step: int, reach: int) -> tuple:
@@ -265,8 +271,7 @@ def hear_cranking(levels: list, rate_hz: float, cylinders: int) -> dict:
     held = [min(p, BANG_CUT * noise) for p in power]
     onset, onset_u, end, end_u = find_bursts(held, noise, rate_hz)
     if onset is None:
-        is_weak = find_rise(running_sums(held), int(WEAK_S * rate_hz), WEAK_RATIO * noise) is not None
-        return too_noisy(answer) if is_weak else answer
+        return too_noisy(answer) if is_weak_burst(running_sums(held), int(WEAK_S * rate_hz), WEAK_RATIO * noise) else answer
     last = len(levels) if end is None else int(end)
     ratio = mean(power[int(onset) : last]) / noise
     answer["level_over_noise_db"] = 10.0 * math.log(max(ratio - 1.0, 1e-9)) / math.log(10.0)
