@@ -185,7 +185,11 @@ def decode_text(text: object, field: str) -> dict:
         raise refuse("too_many", field, f"{len(text)} characters; at most {MOST_CHARACTERS} are taken")
     lines = numbered_lines(text.replace("\r", "\n").replace(">", "\n").split("\n"))
     messages = join_frames([line_bytes(lines[i], f"{field}, line {i + 1}") for i in range(len(lines))])
-    values, supported, asked, warnings, known = [], [], [], [], []
+    values: list = []
+    supported: list = []
+    asked: list = []
+    warnings: list = []
+    known: list = []
     for i in range(len(messages)):
         found, can, answered, said = read_message(messages[i], i)
         values += [{"name": n, "unit": u, "value": v, "pid": hex_name(p)} for n, u, v, p in found]

@@ -150,7 +150,8 @@ def request_of(points: list[list], found: Pass, choice: Choice, options: dict) -
     values = points[1] if factor == 1.0 else [v * factor for v in points[1]]
     request = {
         "t": points[0], "samples": found.samples, "dropped": found.dropped, "sample_interval_s": found.interval_s,
-        "gaps": found.gaps, "targets": options["targets"], "cylinders": options.get("cylinders"), "start_s": options.get("start_s"),
+        "gaps": found.gaps, "targets": options["targets"], "cylinders": options.get("cylinders"),
+        "start_s": options.get("start_s"),
     }  # fmt: skip
     request |= {"volts": values, "sensor": options["sensor"]} if options.get("sensor") else {"p": values}
     places = iter(points[2:])
