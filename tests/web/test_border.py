@@ -5,15 +5,12 @@ address lets in: `all`, `pairing` (any phone that holds a token), `phone` (one t
 everybody else is told follows from that, and is the same at every address of its kind.
 """
 
-from pathlib import Path
 from typing import Any, NamedTuple
 
 import pytest
 
 from tests.actors import TOKEN
-from tests.conftest import CHEAP
-from tests.web.world import AGES, PICTURE, World, dump_world, make_world
-from webapp.store import pairings, people
+from tests.web.world import AGES, PICTURE, World, dump_world
 
 ROLES = ("technician", "apprentice", "office")
 READERS, WRITERS, OFFICE = ROLES, ("technician", "office"), ("office",)
@@ -112,16 +109,6 @@ PHONES = ("technician's phone", "apprentice's phone", "the other workshop's phon
 WAITING = "a phone that waits for the office"
 SHUT_PHONES = ("a phone that was shut out", "the phone of a person who is out")
 ACTORS = (*DESKS, *NOT_AT_A_DESK, *PHONES, WAITING, *SHUT_PHONES)
-
-
-@pytest.fixture(scope="session")
-def world(prepared: Path, tmp_path_factory: pytest.TempPathFactory) -> World:
-    folder = tmp_path_factory.mktemp("world")
-    (folder / "test.db").write_bytes(prepared.read_bytes())
-    with pytest.MonkeyPatch.context() as patch:
-        for module in (people, pairings):
-            patch.setattr(module, "hasher", CHEAP)
-        return make_world(folder)
 
 
 def test_every_address_has_a_row(app):
