@@ -75,6 +75,7 @@ class Handler(BaseHTTPRequestHandler):
 
 class Link(ThreadingHTTPServer):
     daemon_threads = True
+    request_queue_size = 256  # a browser fetches the whole app at once
 
     def __init__(self, target: int):
         super().__init__(("127.0.0.1", 0), Handler)

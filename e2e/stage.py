@@ -101,7 +101,7 @@ class Complaints:
             self.texts.append(text)
 
     def assert_none(self) -> None:
-        assert self.texts == []
+        assert not self.texts, self.texts
 
 
 def wait_offline_ready(page: Page) -> None:
