@@ -1,4 +1,4 @@
-"""Phones that hear: a browser whose microphone plays a generated sound."""
+"""Phones far from any server: one that was here once, and one whose microphone plays a generated sound."""
 
 import wave
 from collections.abc import Iterator
@@ -6,7 +6,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 import numpy as np
-from playwright.sync_api import Page, Playwright
+from playwright.sync_api import Browser, Page, Playwright
 from scipy.signal import resample_poly
 
 from e2e.hands import Hands
@@ -24,6 +24,30 @@ def write_sound(path: Path, sound: Sound) -> Path:
         file.setframerate(FILE_HZ)
         file.writeframes((samples * 32000).astype("<i2").tobytes())
     return path
+
+
+@contextmanager
+def offline_phone(browser: Browser, folder: Path, slow: int) -> Iterator[Hands]:
+    """A phone that has been here once, the server gone since, its processor slowed."""
+    (folder / "data").mkdir()
+    server = Server(folder / "data")
+    server.start()
+    context = browser.new_context(viewport=PHONE_SIZE, has_touch=True)
+    complaints = Complaints(context)
+    page = context.new_page()
+    page.goto(server.url + "/")
+    wait_offline_ready(page)
+    server.stop()
+    slow_down(page, slow)
+    yield Hands(page)
+    context.close()
+    complaints.assert_none()
+
+
+def open_new_case(hands: Hands) -> None:
+    """From wherever the last test left the phone."""
+    hands.page.goto(hands.page.url.split("#")[0] + "#/")
+    hands.open_case("Blue van (invented)", "regulator-and-metering", "4", "no_start")
 
 
 @contextmanager

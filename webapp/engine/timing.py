@@ -115,7 +115,7 @@ def describe_timing(value: float, half_s: float, count: int, is_scattered: bool)
     if half_s <= most:
         return True, text
     if is_scattered:
-        return False, text + " Film the gauge or use a recorded trace."
+        return False, text + " Take another, or film the gauge or use a recorded trace."
     needed = math.ceil(count * (half_s / most) ** 2) if value > 0.0 else MOST_ADVISED_ATTEMPTS + 1
     more = f"take {needed - count} more, or " if count < needed <= MOST_ADVISED_ATTEMPTS else ""
     return False, text + f" Too quick for a thumb: {more}film the gauge or use a recorded trace."

@@ -12,7 +12,10 @@ const USUAL = { own_sd_s: null, own_mean_s: null, own_goes: null };
 function useClimb(go) {
   const [value, setValue] = useState(0);
   useEffect(() => {
-    if (!go) return undefined;
+    if (!go) {
+      setValue(0);
+      return undefined;
+    }
     let frame = requestAnimationFrame(function draw(now) {
       setValue(rehearsalValue((now - go.began) / 1000, go.crossing_s, TARGET));
       frame = requestAnimationFrame(draw);
@@ -35,6 +38,7 @@ export function Rehearsal() {
   const { state, act } = useApp();
   const [go, setGo] = useState(null);
   const [errors, setErrors] = useState([]);
+  const [missed, setMissed] = useState(false);
   const value = useClimb(go);
   const own = useOwnThumb(errors);
   const known = state.settings.own_sd_s;
@@ -43,6 +47,7 @@ export function Rehearsal() {
     event.preventDefault();
     const error = (event.timeStamp - go.began) / 1000 - go.crossing_s;
     setGo(null);
+    setMissed(Math.abs(error) >= TOO_FAR_S);
     if (Math.abs(error) < TOO_FAR_S) setErrors([...errors, error]);
   };
   const last = errors[errors.length - 1];
@@ -50,7 +55,7 @@ export function Rehearsal() {
     <p>Press the moment the number passes ${TARGET}. Ten goes say more than five.</p>
     ${go ? html`<button type="button" class="tap tap-reached" data-act="rehearse-tap" onPointerDown=${stop}>${Math.round(value)}</button>`
     : html`<${Button} act="rehearse-start" onClick=${start}>${errors.length ? 'Once more' : 'Start a go'}<//>`}
-    ${errors.length ? html`<p>Last press ${Math.abs(last).toFixed(2)} s ${last < 0 ? 'early' : 'late'}.</p>` : null}
+    ${missed ? html`<p class="warn">That press was too far off to be a reaction; it does not count.</p>` : errors.length ? html`<p>Last press ${Math.abs(last).toFixed(2)} s ${last < 0 ? 'early' : 'late'}.</p>` : null}
     ${own ? html`<p class="help" role="status">${own.text}</p>` : null}
     ${own && own.sd_s !== null ? html`<${Button} act="rehearse-use" onClick=${() => act.changeSettings({ own_sd_s: own.sd_s, own_mean_s: own.mean_s, own_goes: own.goes })}>Use this for my timings<//>` : null}
     ${known === null ? html`<p class="help">In use: the usual figure for a thumb.</p>` : html`<p class="help">In use: your own ${known.toFixed(2)} s.</p>

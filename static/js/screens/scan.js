@@ -11,6 +11,14 @@ import { address } from '../routes.js';
 import { useCase } from './case.js';
 
 const EXAMPLE = '41 23 0B B8';
+const NAMES = { coolant_temperature: 'Coolant', fuel_pressure: 'Fuel pressure, low side', intake_pressure: 'Intake pressure, absolute', engine_speed: 'Engine speed',
+  rail_pressure_manifold: 'Rail pressure against the intake', rail_pressure: 'Rail pressure', module_voltage: 'Voltage at the control unit',
+  rail_pressure_absolute: 'Rail pressure, absolute', commanded_rail_pressure: 'Commanded rail pressure', rail_temperature: 'Fuel in the rail' };
+
+/** A second rail has its own names, ending in _b. */
+export function nameOf(name) {
+  return NAMES[name] || (name.endsWith('_b') ? `${nameOf(name.slice(0, -2))}, second rail` : name);
+}
 
 function useSaving(id, checkId, quantity, draftKey) {
   const { act } = useCase();
@@ -33,9 +41,9 @@ function useSaving(id, checkId, quantity, draftKey) {
 }
 
 function Value({ row, fits, isChosen, onPick }) {
-  const words = html`<span class="choice-name">${row.name}</span><span class="choice-help">${formatQuantity(Number(row.value.toPrecision(6)), row.unit)}</span>`;
-  if (!fits) return html`<p class="scan-other"><b>${row.name}</b> ${formatQuantity(Number(row.value.toPrecision(6)), row.unit)}</p>`;
-  return html`<${Button} act="pick-scan" pressed=${isChosen} onClick=${onPick} extra=${{ 'data-choice': row.id, 'data-value': row.value }}>${words}<//>`;
+  const words = html`<span class="choice-name">${nameOf(row.name)}</span><span class="choice-help">${formatQuantity(Number(row.value.toPrecision(6)), row.unit)}</span>`;
+  if (!fits) return html`<p class="scan-other"><b>${nameOf(row.name)}</b> ${formatQuantity(Number(row.value.toPrecision(6)), row.unit)}</p>`;
+  return html`<${Button} act="pick-scan" pressed=${isChosen} onClick=${onPick} extra=${{ 'data-choice': row.name, 'data-value': row.value }}>${words}<//>`;
 }
 
 export function Scan({ id, check: checkId, quantity: quantityId }) {
