@@ -39,7 +39,7 @@ function useResult(marks, reading, targets, call) {
 function MarkList({ marks, frames, onRemove }) {
   if (marks.pressures.length === 0) return null;
   return html`<ul class="rows" aria-label="Marked frames">${marks.pressures.map((p) => html`<li class="row attempt" key=${p.at_s} data-mark=${p.at_s.toFixed(4)}>
-    <${Button} act="mark-go" kind="quiet" onClick=${() => frames.goTo(p.at_s + 0.0005)}>${p.at_s.toFixed(3)} s: ${formatQuantity(Number(p.bar.toFixed(1)), 'bar')}<//>
+    <${Button} act="mark-go" kind="quiet" onClick=${() => frames.land(p.at_s)}>${p.at_s.toFixed(3)} s: ${formatQuantity(Number(p.bar.toFixed(1)), 'bar')}<//>
     <${Button} act="mark-remove" onClick=${() => onRemove(p.at_s)}>Remove<//></li>`)}</ul>`;
 }
 
@@ -69,7 +69,7 @@ function StartPresses({ player, marks, cylinders, call, onStart, onProblem }) {
 }
 
 async function takeStill(player, still) {
-  await player.frames.goTo(still.at_s + 0.0005);
+  await player.frames.land(still.at_s);
   return shrinkPhoto(player.video.current);
 }
 
