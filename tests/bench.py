@@ -15,6 +15,7 @@ from playwright.sync_api import Page, sync_playwright
 
 from e2e.stage import CHROMIUM, PHONE_SIZE, Server, wait_offline_ready
 from tests.engine.scenes import example_case, make_case
+from tests.engine.starter import FRAME_HZ, levels_of, make_sound
 from tests.engine.test_phone import run_phone
 from tests.engine.test_trade import GOOD_BUT_FOR_THE_PUMP
 from webapp.engine.calls import Door
@@ -49,6 +50,22 @@ def bench_engine() -> Iterator[Row]:
             cases.write_text(json.dumps([full_case()] * count))
             spent.append(best_ms(lambda: run_phone("phone_judge.py", catalogue, cases), 3))
         yield "judge a full case, phone's engine in Node", f"{(spent[1] - spent[0]) / 40:.1f} ms", ""
+
+
+def bench_hearing() -> Iterator[Row]:
+    """One whole burst of four seconds, the slowest beat: the longest answer that the phone waits for."""
+    given = {"levels": levels_of(make_sound(120, 3, 10.0, 1).wave), "rate_hz": FRAME_HZ, "cylinders": 3}
+    door = Door(json.dumps(load_catalogue()))
+    server = best_ms(lambda: door.call("hear", json.dumps(given)), 5)
+    with tempfile.TemporaryDirectory() as folder:
+        catalogue, calls = Path(folder, "catalogue.json"), Path(folder, "calls.json")
+        catalogue.write_text(json.dumps(load_catalogue()))
+        spent = []
+        for count in (1, 11):
+            calls.write_text(json.dumps([["hear", given]] * count))
+            spent.append(best_ms(lambda: run_phone("phone_calls.py", catalogue, calls), 3))
+    phone = (spent[1] - spent[0]) / 10
+    yield "hear a burst, phone's engine in Node", f"{phone:.0f} ms, {phone / server:.1f} x the server's", ""
 
 
 def bench_lines() -> Iterator[Row]:
@@ -130,7 +147,7 @@ def bench_browser() -> Iterator[Row]:
 
 def main() -> None:
     print(f"{'what':58}{'measured':>24}{'budget':>12}")
-    for part in (bench_engine, bench_lines, bench_browser):
+    for part in (bench_engine, bench_hearing, bench_lines, bench_browser):
         for what, measured, budget in part():
             print(f"{what:58}{measured:>24}{budget:>12}", flush=True)
 

@@ -17,8 +17,7 @@ function Tube({ index, text, unit, fill, isActive, onText, onFocus }) {
     <svg class="tube-drawing" viewBox="0 0 10 100" preserveAspectRatio="none" aria-hidden="true">
       <rect class="tube-level" x="0" width="10" y=${100 - fill} height=${fill} /><rect class="tube-edge" x="0" width="10" y=${100 - fill} height=${fill ? 3 : 0} /></svg>
     <span class="tube-number">Cyl. ${index + 1}</span>
-    <input name=${`value-${index}`} inputmode="none" autocomplete="off" value=${text} onInput=${onText} onFocus=${onFocus} />
-    <span class="unit">${unit}</span></label>`;
+    <input name=${`value-${index}`} aria-label=${`Cylinder ${index + 1}, ${unit}`} placeholder=${unit} inputmode="none" autocomplete="off" value=${text} onInput=${onText} onFocus=${onFocus} /></label>`;
 }
 
 /** @param {{form: object, onType: (index: number, text: string) => void, onFocus: (index: number) => void}} props */
