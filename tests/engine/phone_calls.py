@@ -1,4 +1,4 @@
-"""Program for the phone's MicroPython: make each call [name, input] of /data/calls.json, print one answer a line."""
+"""Program for the phone's MicroPython: answer each [name, request] of /data/calls.json, print one answer a line."""
 
 import json
 
@@ -8,5 +8,5 @@ with open("/data/catalogue.json") as file:
     door = Door(file.read())
 with open("/data/calls.json") as file:
     calls = json.load(file)
-for name, given in calls:
-    print(door.call(name, json.dumps(given)))
+for name, request in calls:
+    print(door.call(name, json.dumps(request)))

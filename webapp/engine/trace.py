@@ -16,7 +16,6 @@ from .transition import (
     LEAST_SPAN_BAR,
     Record,
     Shape,
-    noise_left,
     plateau_drift,
     prepare,
     reach_level,
@@ -156,7 +155,7 @@ def describe_doubt(record: Record, target: float, at: float, seconds: float, u: 
     if inside < FEWEST_IN_RISE:
         warnings.append(f"Only {inside} samples up to {target:g} bar: too few to rely on.")
     if 2.0 * u > max(COARSE_SHARE * seconds, COARSE_STEPS * step):
-        warnings.append(f"Noise and spacing leave the time to {target:g} bar open by about {2.0 * u:.2g} s either way.")
+        warnings.append(f"Noise and spacing leave the time to {target:g} bar open by {2.0 * u:.2g} s either way.")
     if last_point(record.t, at + 0.3) >= len(record.t) - 1 and record.t[-1] < at + 0.3:
         warnings.append(f"The record ends right after {target:g} bar was reached: whether it stays is not seen.")
     later = [i for i in range(last_point(record.ts, at), len(record.ts)) if record.ps[i] < target]
@@ -165,10 +164,9 @@ def describe_doubt(record: Record, target: float, at: float, seconds: float, u: 
 
 def fallen(record: Record, target: float, at: float, later: list) -> list:
     """Return a warning when the pressure falls below a target and comes back above it later."""
-    slack = 3.0 * noise_left(record) + record.quantum
-    ps = record.ps
-    deep = [i for i in later if ps[i] < target - slack and record.ts[i] > at + slack / 1e9]
-    if deep and max(ps[deep[0] :]) > target + slack:
+    slack = 3.0 * record.left + record.quantum
+    deep = [i for i in later if record.ps[i] < target - slack and record.ts[i] > at]
+    if deep and max(record.ps[deep[0] :]) > target + slack:
         return [f"The pressure falls below {target:g} bar again at {record.ts[deep[0]]:.3g} s."]
     return []
 
@@ -189,8 +187,9 @@ def time_targets(request: dict, record: Record, shape: Shape, start: tuple, peak
         if at is None or at <= begin:
             warnings.append(describe_miss(shape, peak, target, at_start))
             continue
-        u = combine_uncertainty([u, start_u])
-        row["seconds"], row["standard_uncertainty"] = at - begin, u
+        row["seconds"], row["standard_uncertainty"] = at - begin, combine_uncertainty([u, start_u])
+        if start[2] != "hand":  # whoever points at a start knows how well
+            u = row["standard_uncertainty"]
         warnings += said + describe_doubt(record, target, at, at - begin, u, gap, step)
     return rows, warnings
 
@@ -244,7 +243,7 @@ def judge_levels(record: Record, shape: Shape, accuracy: dict) -> tuple:
         way = "still rising" if drift > 0.0 else "already falling"
         warnings.append(f"The steady level is {way}: it changes by {abs(drift):.3g} bar while it is taken.")
     high = shape.high
-    u = combine_uncertainty(instrument_terms(high, accuracy) + [resolution(drift), 0.2 * noise_left(record)])
+    u = combine_uncertainty(instrument_terms(high, accuracy) + [resolution(drift), 0.2 * record.left])
     return {"value": high, "standard_uncertainty": u}, warnings
 
 

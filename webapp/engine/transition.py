@@ -47,8 +47,8 @@ FLAT_POINTS, FEWEST_FLATS = 3, 4
 HALVINGS, FEWEST_TO_FIT, ENOUGH_FOR_NOISE = 8, 7, 14
 MISFIT, MISFIT_SHARE = 1.25, 0.01  # of the noise, and of the rise within half the window: what a good fit may be off
 
-# raw as recorded; t, p: spikes taken out; ts, ps: smoothed; noise of raw; quantum: step of a coarse converter; step: spacing
-Record = namedtuple("Record", ("raw", "t", "p", "ts", "ps", "noise", "quantum", "step"))
+# raw as recorded; t, p: spikes out; ts, ps: smoothed; noise of raw, left in ps; quantum of a coarse converter; step: spacing
+Record = namedtuple("Record", ("raw", "t", "p", "ts", "ps", "noise", "left", "quantum", "step"))
 # low, high [bar]; ripple (amplitude, Hz) or None; plateau: has one; t10, t90 or None; mean_t, mean_p: averaged over a ripple
 Shape = namedtuple("Shape", ("low", "high", "ripple", "plateau", "t10", "t90", "mean_t", "mean_p", "end", "onset"))
 
@@ -73,7 +73,8 @@ def prepare(t: list, p: list) -> Record:
     wanted = step * (noise / max(NOISE_WANTED * (high - low), 1e-9)) ** 2
     width = min(wanted, SMOOTH_SHARE * rough_rise(t, clean, low, high))
     ts, ps = smooth(t, clean, width) if width > 2.0 * step else (t, clean)
-    return Record(p, t, clean, ts, ps, noise, value_quantum(clean), step)
+    left = noise if ts is t else noise_sd(ts, ps)
+    return Record(p, t, clean, ts, ps, noise, left, value_quantum(clean), step)
 
 
 def value_quantum(p: list) -> float:
@@ -89,29 +90,23 @@ def value_quantum(p: list) -> float:
     return median(steps) if steps else 0.0
 
 
-def noise_left(record: Record) -> float:
-    """Return the noise of the smoothed record."""
-    return noise_sd(record.ts, record.ps) if record.ts is not record.t else record.noise
-
-
 def plateau_part(record: Record, low: float, high: float) -> tuple:
     """Return (first, last) points of the smoothed record between the end of the rise and the fall below the middle."""
     t90 = first_rise(record.ts, record.ps, low + 0.9 * (high - low))
     if t90 is None:
         return 0, 0
-    first = last_point(record.ts, t90 + 0.5 * rough_rise(record.ts, record.ps, low, high))
-    last = first
-    middle = low + 0.5 * (high - low)
+    last, middle = last_point(record.ts, t90), low + 0.5 * (high - low)
     while last + 1 < len(record.ts) and record.ps[last + 1] > middle:
         last += 1
-    return first, last
+    settling = min(0.5 * rough_rise(record.ts, record.ps, low, high), (record.ts[last] - t90) / 3.0)
+    return last_point(record.ts, t90 + settling), last
 
 
 def find_levels(record: Record) -> tuple:
     """Return (low, high, ripple or None, times and values averaged over whole ripples)."""
     low, high = state_levels(record.ps, weights_of(record.ts))
     first, last = plateau_part(record, low, high)
-    ripple = find_ripple(record.ts[first : last + 1], record.ps[first : last + 1], noise_left(record), 0.002 * (high - low))
+    ripple = find_ripple(record.ts[first : last + 1], record.ps[first : last + 1], record.left, 0.002 * (high - low))
     if ripple is None:
         return low, high, None, record.ts, record.ps
     mean_t, mean_p = smooth(record.t, record.p, 1.0 / ripple[1])
@@ -122,16 +117,19 @@ def find_levels(record: Record) -> tuple:
 def settle_levels(record: Record, found: tuple) -> tuple:
     """Return (low, high, has a plateau, end of the plateau) with the levels taken from the stretches that belong to them."""
     low, high, _, mean_t, mean_p = found
-    band = PLATEAU_BAND * (high - low) + 2.0 * noise_left(record)
-    inside = [i for i in range(len(mean_p)) if abs(mean_p[i] - high) <= band]
+    band = PLATEAU_BAND * (high - low) + 2.0 * record.left
+    inside, weights = [i for i in range(len(mean_p)) if abs(mean_p[i] - high) <= band], weights_of(mean_t)
     t90 = first_rise(mean_t, mean_p, low + 0.9 * (high - low))
     before = [v for x, v in zip(mean_t, mean_p) if t90 is not None and x < t90 and abs(v - low) <= band]
+    narrow = LEVEL_BAND * (high - low) + 3.0 * record.left  # leaves out most of what still creeps towards a level
     if len(before) >= 3:  # the rest before the rise, not what comes after cranking
-        low = around(before, [1.0] * len(before), median(before), LEVEL_BAND * (high - low) + 3.0 * noise_left(record))
+        low = around(before, [1.0] * len(before), median(before), narrow)
     if t90 is None or len(inside) < 3:
         return low, high, False, mean_t[-1]
     end = mean_t[inside[-1]]
-    lasts = sum([w for x, w, v in zip(mean_t, weights_of(mean_t), mean_p) if abs(v - high) <= band and x >= t90 - 1e-9])
+    after = [i for i in inside if mean_t[i] >= t90]
+    high = around([mean_p[i] for i in after], [weights[i] for i in after], high, narrow)
+    lasts = sum([weights[i] for i in after])
     wanted = max(LEAST_PLATEAU_S, PLATEAU_SHARE * rough_rise(mean_t, mean_p, low, high), 3.0 * record.step)
     return low, high, lasts >= wanted, end
 
@@ -143,7 +141,7 @@ def find_onset(record: Record, low: float, high: float) -> float | None:
     nearer a third level between them.
     """
     span = high - low
-    least = max(0.02 * span, 4.0 * noise_left(record) + record.quantum)
+    least = max(0.02 * span, 4.0 * record.left + record.quantum)
     if least > 0.3 * span:
         return None
     levels = [least, 2.0 * least, 4.0 * least]
@@ -181,7 +179,7 @@ def read_shape(record: Record) -> Shape:
     found = find_levels(record)
     ripple, mean_t, mean_p = found[2], found[3], found[4]
     low, high, plateau, end = settle_levels(record, found)
-    slack = 2.0 * noise_left(record) + 0.001 * (high - low)
+    slack = 2.0 * record.left + 0.001 * (high - low)
     t10 = settled_pass(mean_t, mean_p, low + 0.1 * (high - low), 0.05, slack)
     t90 = settled_pass(mean_t, mean_p, low + 0.9 * (high - low), 0.05, slack)
     onset = find_onset(record, low, high)
@@ -257,7 +255,7 @@ def reach_level(record: Record, shape: Shape, target: float, begin: float) -> tu
     """Return (instant or None, its standard uncertainty, gap around it, warnings) at which a target is reached for good."""
     ripple_s = 0.0 if shape.ripple is None else 1.0 / shape.ripple[1]
     hold = max(HOLD_S, HOLD_RIPPLES * ripple_s)
-    slack = 3.0 * noise_left(record) + record.quantum
+    slack = 3.0 * record.left + 0.25 * record.quantum
     first = last_point(record.ts, begin)
     moment, warnings = settled_pass(record.ts, record.ps, target, hold, slack, first), []
     if shape.ripple is not None:
@@ -277,7 +275,7 @@ def reach_level(record: Record, shape: Shape, target: float, begin: float) -> tu
     if moment is None:
         return None, None, 0.0, []
     at, u, gap = place_crossing(record, moment, target, fit_window(record, shape))
-    late = settled_pass(record.ts, record.ps, target, hold, 0.0, first)
+    late = settled_pass(record.ts, record.ps, target, hold, slack / 3.0, first)
     latest = at if late is None else place_crossing(record, late, target, fit_window(record, shape))[0]
     if latest - at > max(COARSE_SHARE * (at - begin), COARSE_STEPS * record.step):
         warnings.append(
