@@ -1,13 +1,22 @@
 """Photos: whole pictures of known types, under their own sum, seen by their own workshop only."""
 
+import gzip
 import hashlib
 import io
+import struct
+import tracemalloc
+import zipfile
+import zlib
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from PIL import Image
 
 from tests.conftest import BOTH
 from webapp.store import photos
+from webapp.store.pictures import LARGEST_PIXELS, Picture, inspect_picture
+from webapp.store.refusals import Refusal
 
 DATABASES = BOTH
 
@@ -116,6 +125,105 @@ def test_a_picture_that_lies_about_its_size_is_refused(technician):
     data = bytearray(draw())
     data[16:24] = b"\x7f\xff\xff\xff" * 2
     assert technician.put_photo(speak_of(technician, bytes(data)), bytes(data)).status_code in (413, 415)
+
+
+def with_place() -> bytes:
+    exif, file = Image.Exif(), io.BytesIO()
+    exif[0x8825] = {1: "N", 2: (51.0, 30.0, 0.0)}
+    Image.new("RGB", (8, 6)).save(file, "JPEG", exif=exif)
+    return file.getvalue()
+
+
+def with_two_frames(format_: str) -> bytes:
+    file, more = io.BytesIO(), Image.new("RGB", (8, 6), "blue")
+    Image.new("RGB", (8, 6), "red").save(file, format_, save_all=True, append_images=[more])
+    return file.getvalue()
+
+
+PAGE = b"<script>alert(1)</script>"
+LADEN = [
+    ("a place", with_place(), "image/jpeg"),
+    ("two frames", with_two_frames("PNG"), "image/png"),
+    ("a moving picture", with_two_frames("WEBP"), "image/webp"),
+    ("a page behind a JPEG", draw("JPEG") + PAGE, "image/jpeg"),
+    ("a second end", draw("JPEG") + PAGE + b"\xff\xd9", "image/jpeg"),
+    ("a page behind a PNG", draw() + PAGE, "image/png"),
+    ("a second PNG", draw() + draw(), "image/png"),
+    ("a page behind a WebP", draw("WEBP") + PAGE, "image/webp"),
+    ("a zip behind a PNG", draw() + b"PK\x05\x06" + b"\0" * 18, "image/png"),
+]
+
+
+@pytest.mark.parametrize(("name", "data", "type_"), LADEN, ids=[row[0] for row in LADEN])
+def test_what_holds_more_than_a_picture_is_refused(technician, name, data, type_):
+    refuse(technician.put_photo(speak_of(technician, data, type_), data, type_), 415, "more_than_a_picture")
+
+
+def zip_bomb() -> bytes:
+    file = io.BytesIO()
+    with zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED) as packed:
+        packed.writestr("photo.jpg", b"\0" * 50_000_000)
+    return file.getvalue()
+
+
+def png_with_text_bomb() -> bytes:
+    """A compressed text chunk of 50 MB in front of the pixels."""
+    body = b"zTXtnote\0\0" + zlib.compress(b"\0" * 50_000_000)
+    whole = draw()
+    return whole[:33] + struct.pack(">I", len(body) - 4) + body + struct.pack(">I", zlib.crc32(body)) + whole[33:]
+
+
+BOMBS = [
+    ("a zip bomb", zip_bomb(), 415, "not_a_picture"),
+    ("a gzip bomb", gzip.compress(b"\0" * 50_000_000), 415, "not_a_picture"),
+    ("a PNG whose text unpacks for ever", png_with_text_bomb(), 415, "not_a_picture"),
+]
+
+
+@pytest.mark.parametrize(("name", "data", "status", "code"), BOMBS, ids=[row[0] for row in BOMBS])
+def test_bombs_are_refused_and_cost_little(technician, name, data, status, code):
+    sha256 = speak_of(technician, data)
+    tracemalloc.start()
+    answer = technician.put_photo(sha256, data)
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    refuse(answer, status, code)
+    assert peak < 20_000_000
+
+
+@pytest.mark.parametrize(("format_", "more"), [("JPEG", {"progressive": True}), ("JPEG", {"restart_marker_blocks": 1}),
+                                               ("WEBP", {"lossless": True}), ("PNG", {"optimize": True})])  # fmt: skip
+def test_pictures_as_encoders_make_them_go_in(technician, format_, more):
+    file = io.BytesIO()
+    Image.effect_noise((64, 48), 90).convert("RGB").save(file, format_, **more)
+    sha256 = speak_of(technician, file.getvalue(), f"image/{format_.lower()}")
+    assert technician.put_photo(sha256, file.getvalue(), f"image/{format_.lower()}").status_code == 201
+
+
+def picture_or_refusal(data: bytes) -> Picture | Refusal:
+    try:
+        return inspect_picture(data)
+    except Refusal as refusal:
+        return refusal
+
+
+spoilt = {
+    "format_": st.sampled_from(["JPEG", "PNG", "WEBP"]),
+    "places": st.lists(st.integers(0, 10**6), max_size=4),
+    "byte": st.integers(0, 255),
+    "cut": st.integers(0, 40),
+    "tail": st.binary(max_size=20),
+}
+
+
+@settings(max_examples=150, deadline=None)
+@given(**spoilt)
+def test_spoilt_pictures_are_pictures_or_refused(format_, places, byte, cut, tail):
+    data = bytearray(draw(format_, (16, 12)))
+    for place in places:
+        data[place % len(data)] = byte
+    found = picture_or_refusal(bytes(data[: len(data) - cut]) + tail)
+    assert isinstance(found, Refusal) or found.width * found.height <= LARGEST_PIXELS
 
 
 TRICKS = ["..%2f..%2ftest.db", "..", "x" * 64, "A" * 64, "%00" * 64, "0" * 63, "0" * 65, "0" * 62 + "%2f0"]

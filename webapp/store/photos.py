@@ -1,30 +1,18 @@
 """Photos: kept under the SHA-256 of their bytes, one folder a workshop, known to the log before they arrive."""
 
 import hashlib
-import io
 import json
 import re
-import warnings
-from typing import NamedTuple
-
-from PIL import Image
 
 from webapp.store.models import Photo, PhotoRef
 from webapp.store.moments import now
+from webapp.store.pictures import Picture, inspect_picture
 from webapp.store.refusals import Conflict, NotFound, Refusal, TooLarge, WrongType
 from webapp.store.scope import Workshop
 from webapp.store.shelves import Shelf
 
 LARGEST_BYTES = 8_000_000
-LARGEST_PIXELS = 24_000_000
-TYPES = {"JPEG": "image/jpeg", "PNG": "image/png", "WEBP": "image/webp"}
 SHA256 = re.compile(r"[0-9a-f]{64}")
-
-
-class Picture(NamedTuple):
-    type: str
-    width: int
-    height: int
 
 
 def keep_refs(workshop: Workshop, case_id: str, entries: list[dict]) -> None:
@@ -66,26 +54,6 @@ def find_key(workshop: Workshop, sha256: str) -> str:
     if not is_sha256(sha256):
         raise NotFound("There is no such photo in this workshop.")
     return f"{workshop.id}/{sha256[:2]}/{sha256}"
-
-
-def inspect_picture(data: bytes) -> Picture:
-    """Decode the whole picture, so that what is stored is one. *Refuses* other types, broken and huge pictures."""
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore", Image.DecompressionBombWarning)
-            with Image.open(io.BytesIO(data), formats=list(TYPES)) as image:
-                if image.width * image.height > LARGEST_PIXELS:
-                    raise TooLarge(
-                        "too_many_pixels",
-                        "photo",
-                        f"photo: {image.width} x {image.height} pixels; send at most {LARGEST_PIXELS // 1_000_000} million",
-                    )
-                image.load()
-                return Picture(TYPES[image.format or ""], image.width, image.height)
-    except (OSError, ValueError, SyntaxError, KeyError, Image.DecompressionBombError):
-        raise WrongType(
-            "not_a_picture", "photo", "photo: it is not a whole JPEG, PNG or WebP picture; take it again"
-        ) from None
 
 
 def check_sum(data: bytes, sha256: str) -> None:
