@@ -83,6 +83,16 @@ def phone(playwright: Playwright, tmp_path: Path) -> Iterator[Phone]:
 
 
 @pytest.fixture
+def van(browser: Browser) -> Iterator[BrowserContext]:
+    """A phone's browser for tests in which questions and files may fail: only what the app itself says counts."""
+    context = browser.new_context(viewport=PHONE_SIZE, accept_downloads=True)
+    complaints = Complaints(context)
+    yield context
+    context.close()
+    assert [text for text in complaints.texts if not text.startswith("Failed to load resource")] == []
+
+
+@pytest.fixture
 def desk(browser: Browser, server: Server) -> Iterator[Page]:
     """The office's browser, signed in."""
     context = browser.new_context(viewport=DESK_SIZE)

@@ -12,7 +12,7 @@ from playwright.sync_api import Browser, BrowserContext, Page, expect
 from e2e.hands import Hands
 from e2e.kills import office_entries, pair, read_log
 from e2e.link import Link
-from e2e.stage import PHONE_SIZE, Complaints, Server, wait_offline_ready
+from e2e.stage import PHONE_SIZE, Server, wait_offline_ready
 from e2e.test_journey import make_photo
 
 PUT_ENTRIES = """(entries) => new Promise((done, failed) => {
@@ -35,15 +35,6 @@ def link(server: Server) -> Iterator[Link]:
     link = Link(server.port)
     yield link
     link.stop()
-
-
-@pytest.fixture
-def van(browser: Browser) -> Iterator[BrowserContext]:
-    context = browser.new_context(viewport=PHONE_SIZE, accept_downloads=True)
-    complaints = Complaints(context)
-    yield context
-    context.close()
-    assert [text for text in complaints.texts if not text.startswith("Failed to load")] == []  # the link is meant to be bad
 
 
 def start(context: BrowserContext, server: Server, url: str, name: str = "Van phone") -> Hands:
