@@ -303,3 +303,8 @@ def describe_hearing(answer: dict) -> str:
     if spent < RUN_UP_S + RUN_DOWN_S + LEAST_LISTENED_S:
         return f"Heard {spent:.1f} s of cranking, too short for the speed. Crank for five seconds."
     return "Heard it, but no even beat of cranking, so no speed. Did it start? If not, put the phone nearer the engine."
+
+
+def hear(request: dict) -> dict:
+    """Answer the door: {"levels", "rate_hz", "cylinders"} to hear_cranking."""
+    return hear_cranking(request.get("levels"), request.get("rate_hz"), request.get("cylinders"))  # type: ignore[arg-type]

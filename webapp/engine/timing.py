@@ -169,3 +169,14 @@ def read_rehearsal(errors_s: object) -> dict:
     side = "early" if late < 0.0 else "late"
     text = f"Your thumb comes {abs(late):.2f} s {side}; from press to press it scatters by {pair:.2f} s."
     return {"mean_s": late, "sd_s": pair, "goes": goes, "left": 0, "text": text}
+
+
+def time_by_hand(request: dict) -> dict:
+    """Answer the door: {"taps", "expected", "own_sd_s", "own_mean_s", "own_goes"} to combine_attempts."""
+    own = {name: request.get(f"own_{name}") for name in ("sd_s", "mean_s", "goes")}
+    return combine_attempts(request.get("taps"), request.get("expected") is not False, own)  # type: ignore[arg-type]
+
+
+def rehearse(request: dict) -> dict:
+    """Answer the door: {"errors_s"} to read_rehearsal."""
+    return read_rehearsal(request.get("errors_s"))
