@@ -66,13 +66,21 @@ export function createPhotoSender(app, db = log, sendOne = sendPhoto) {
     return undefined;
   }
 
+  /** One after the other. Where the server fails over one, the others are tried all the same; that one is tried again later. */
   async function sendAll() {
     const problems = (await db.getMeta('photo_problems')) || {};
+    let trouble = null;
     for (const sha256 of wanted.filter((one) => !problems[one])) {
       await tell('running');
       await turn.beat();
-      await sendIfHere(sha256);
+      try {
+        await sendIfHere(sha256);
+      } catch (error) {
+        if (error.kind !== 'server' || error.wait !== null) throw error;
+        trouble = error;
+      }
     }
+    if (trouble) throw trouble;
   }
 
   function failed(error) {
