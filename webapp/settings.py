@@ -1,13 +1,16 @@
 """Every setting of the server, read from the environment in this file only; a bad value stops the start."""
 
+import contextlib
 import os
 import secrets
+import tempfile
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from urllib.parse import urlsplit
 
 SHORTEST_SECRET_KEY = 32
+EVERYBODY = 0o007
 
 
 class SettingsError(ValueError):
@@ -86,15 +89,25 @@ def read_setting(environ: Mapping[str, str], row: tuple[str, Callable, str | Non
 
 
 def keep_secret_key(data: Path) -> str:
-    """Return the key kept in the data folder, made on the first start and readable by its owner only."""
+    """Return the key kept in the data folder, made on the first start and readable by its owner only.
+
+    It appears whole or not at all, so that two processes that start at once agree on one. *Refuses* a key that everybody
+    may read: whoever has it can make cookies.
+    """
     path = data / "secret-key"
-    try:
-        handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-    except FileExistsError:
-        return path.read_text().strip()
-    with os.fdopen(handle, "w") as file:
-        file.write(secrets.token_urlsafe(48))
-    return path.read_text()
+    if not path.exists():
+        handle, made = tempfile.mkstemp(dir=data, prefix=".secret-key-")  # 0600 from its first moment
+        with os.fdopen(handle, "w") as file:
+            file.write(secrets.token_urlsafe(48))
+        with contextlib.suppress(FileExistsError):
+            os.link(made, path)
+        os.unlink(made)
+    if path.stat().st_mode & EVERYBODY:
+        raise SettingsError(f"{path} can be read by everybody; run chmod 600 on it, or set RAILCASE_SECRET_KEY")
+    key = path.read_text().strip()
+    if len(key) < SHORTEST_SECRET_KEY:
+        raise SettingsError(f"{path} holds {len(key)} characters; delete it to have a new one made")
+    return key
 
 
 def load_settings(environ: Mapping[str, str] = os.environ) -> Settings:
@@ -102,7 +115,7 @@ def load_settings(environ: Mapping[str, str] = os.environ) -> Settings:
     values = {row[0]: read_setting(environ, row) for row in TABLE}
     data = values["RAILCASE_DATA"]
     try:
-        data.mkdir(parents=True, exist_ok=True)
+        data.mkdir(mode=0o700, parents=True, exist_ok=True)
         secret_key = values["RAILCASE_SECRET_KEY"] or keep_secret_key(data)
     except OSError as problem:
         raise SettingsError(f"RAILCASE_DATA: '{data}' cannot be used; {problem.strerror}, name another folder") from None

@@ -1,6 +1,7 @@
 """Settings: read in one place, refused by name, and a secret key that is kept to its owner."""
 
 import stat
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -23,6 +24,28 @@ def test_the_key_is_made_once_and_for_its_owner_only(tmp_path):
     assert load(tmp_path).secret_key == first
     assert len(first) >= 60
     assert stat.S_IMODE((tmp_path / "data" / "secret-key").stat().st_mode) == 0o600
+
+
+def test_two_first_starts_at_once_agree_on_one_key(tmp_path):
+    with ThreadPoolExecutor(8) as pool:
+        assert len(set(pool.map(lambda _: load(tmp_path).secret_key, range(24)))) == 1
+    assert [path.name for path in (tmp_path / "data").iterdir()] == ["secret-key"]
+
+
+def test_what_is_made_for_the_data_is_for_its_owner_only(tmp_path):
+    load(tmp_path)
+    assert stat.S_IMODE((tmp_path / "data").stat().st_mode) == 0o700
+
+
+@pytest.mark.parametrize(("mode", "content", "told"), [(0o604, "k" * 60, "everybody"), (0o600, "k" * 31, "31 characters")])
+def test_a_key_that_protects_nothing_stops_the_start(tmp_path, mode, content, told):
+    load(tmp_path)
+    path = tmp_path / "data" / "secret-key"
+    path.write_text(content)
+    path.chmod(mode)
+    with pytest.raises(SettingsError, match=told) as caught:
+        load(tmp_path)
+    assert content not in str(caught.value)
 
 
 def test_given_values_are_taken(tmp_path):
