@@ -15,6 +15,8 @@ from werkzeug.exceptions import NotFound
 from werkzeug.utils import safe_join
 from werkzeug.wrappers import Response as AnyResponse
 
+from webapp.phone.slim import slim
+
 TYPES = {
     ".css": "text/css; charset=utf-8",
     ".html": "text/html; charset=utf-8",
@@ -103,7 +105,7 @@ class Assets:
 
     def engine_bundle(self) -> Asset:
         """The engine's sources for the phone's Python: {"version", "files": {"engine/judge.py": source}}."""
-        files = {f"engine/{path.name}": path.read_text("utf-8") for path in sorted(self.engine.glob("*.py"))}
+        files = {f"engine/{path.name}": slim(path.read_text("utf-8")) for path in sorted(self.engine.glob("*.py"))}
         version = hashlib.sha256(json.dumps(files, sort_keys=True).encode()).hexdigest()[:12]
         return make_asset(json.dumps({"version": version, "files": files}, ensure_ascii=False).encode(), ".json")
 
