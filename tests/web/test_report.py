@@ -143,3 +143,46 @@ def test_a_case_without_readings_has_a_report_too(technician, office):
     answer = office.get(f"/office/cases/{technician.case}/report")
     assert answer.status_code == 200
     assert "0 readings" in answer.text
+
+
+def rise(**change) -> dict:
+    points = [[0.1 * i, 18 + 283 * (1 - 0.8**i)] for i in range(30)]
+    body = {"source": "trace", "name": "yard <b>.csv", "points": points, "start_s": 0.4, "start_from": "hand",
+            "found_start_s": 0.31, "times": [[200, 0.61], [285, None]], "warnings": ["Ripple is large."], "readings": []}  # fmt: skip
+    return {**body, **change}
+
+
+def test_a_recorded_rise_is_drawn_and_told(technician, office):
+    technician.sync([*technician.opening(), technician.entry("rise_recorded", rise())])
+    page = office.get(f"/office/cases/{technician.case}/report")
+    curve = re.search(r'<polyline class="curve" points="([^"]+)"', page.text)[1].split()
+    assert len(curve) == 30
+    assert float(curve[0].split(",")[1]) > float(curve[-1].split(",")[1]), "up is more pressure"
+    assert page.text.count('class="target"') == 2
+    text = words(page)
+    assert (
+        "200 bar after 0.61 s, 285 bar not reached. Start of cranking set by hand, 0.09 s from where it was found." in text
+    )
+    assert "Ripple is large." in text
+    assert "<b>" not in page.text
+    assert "struck out" not in text
+
+
+def test_a_curve_whose_reading_was_struck_out_says_so(technician, office):
+    reading = technician.reading("crank_rise_time", 0.61)
+    technician.sync([
+        *technician.opening(), reading, technician.entry("rise_recorded", rise(readings=[reading["id"]])),
+        technician.entry("reading_voided", {"reading": reading["id"], "reason": "wrong vehicle"}),
+    ])  # fmt: skip
+    assert "A reading taken from this curve was struck out." in words(office.get(f"/office/cases/{technician.case}/report"))
+
+
+@pytest.mark.parametrize(
+    "points", [[], [[0, 1]], [[0, None], [1, None]], [[0, 1e300], [1, -1e300]], [[1e300, 1], [-1e300, 2]]]
+)
+def test_a_curve_that_cannot_be_drawn_leaves_the_words(technician, office, points):
+    technician.sync([*technician.opening(), technician.entry("rise_recorded", rise(points=points))])
+    answer = office.get(f"/office/cases/{technician.case}/report")
+    assert answer.status_code == 200
+    assert "polyline" not in answer.text
+    assert "200 bar after 0.61 s" in words(answer)

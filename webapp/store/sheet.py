@@ -211,6 +211,7 @@ def read_sheet(workshop: Workshop, case_id: str) -> dict:
         "concluded": sign_one(document.get("concluded"), authors),
         "outcome": sign_one(document.get("outcome"), authors),
         "photos": lay_out_photos(workshop, document, authors),
+        "rises": sign(document.get("rises"), authors),
         "log": lay_out_log(whole.log, authors),
         "broken_at": log.verify_case(workshop, case_id),
         "faults": names()["faults"],
