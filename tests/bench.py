@@ -18,6 +18,7 @@ from tests.engine.scenes import example_case, make_case
 from tests.engine.starter import FRAME_HZ, levels_of, make_sound
 from tests.engine.test_phone import run_phone
 from tests.engine.test_trade import GOOD_BUT_FOR_THE_PUMP
+from tests.trace.long import count_lines, run_trace, write_long
 from webapp.engine.calls import Door
 from webapp.library.loader import load_catalogue
 
@@ -73,6 +74,23 @@ def bench_lines() -> Iterator[Row]:
     command = [sys.executable, "-m", "webapp", "judge", "--lines"]
     spent = best_ms(lambda: subprocess.run(command, input=text.encode(), capture_output=True, check=True), 1)
     yield "1,000 cases through judge --lines", f"{spent / 1000:.2f} s", ""
+
+
+def bench_trace() -> Iterator[Row]:
+    """Ten million rows: against reading every line once, and against memory for a tenth of them."""
+    with tempfile.TemporaryDirectory() as folder:
+        spent, peaks = [], []
+        for rows in (1_000_000, 10_000_000):
+            path = Path(folder, "trace.csv")
+            write_long(path, rows)
+            bare = best_ms(lambda path=path: count_lines(path), 3)
+            began = time.perf_counter()
+            _, peak = run_trace(path)
+            spent.append(1000 * (time.perf_counter() - began) / bare)
+            peaks.append(peak)
+        yield "trace, 10,000,000 rows, times a bare reading of the lines", f"{spent[1]:.1f}", ""
+        peak = f"{peaks[0] / 1024:.0f} and {peaks[1] / 1024:.0f} MB"
+        yield "trace, peak memory at 1 and 10 million rows", peak, "the same"
 
 
 SIZES = """async () => {
@@ -147,7 +165,7 @@ def bench_browser() -> Iterator[Row]:
 
 def main() -> None:
     print(f"{'what':58}{'measured':>24}{'budget':>12}")
-    for part in (bench_engine, bench_hearing, bench_lines, bench_browser):
+    for part in (bench_engine, bench_hearing, bench_lines, bench_trace, bench_browser):
         for what, measured, budget in part():
             print(f"{what:58}{measured:>24}{budget:>12}", flush=True)
 

@@ -19,6 +19,7 @@ from sqlalchemy.exc import OperationalError
 from webapp import __version__
 from webapp.app import create_app
 from webapp.engine.calls import Door
+from webapp.engine.electrics import check_sensor
 from webapp.engine.problems import EngineError, problem_rows
 from webapp.library.loader import LibraryError, load_catalogue, open_door
 from webapp.settings import Settings, SettingsError, load_settings
@@ -143,7 +144,10 @@ def read_sensor(text: str | None) -> list | None:
     if text is None:
         return None
     try:
-        return [[float(number) for number in pair.split(":")] for pair in text.split(",")]
+        points = [[float(number) for number in pair.split(":")] for pair in text.split(",")]
+        return check_sensor(points, "--sensor")
+    except EngineError as error:
+        raise BadInput(problem_rows(error.problems)) from None
     except ValueError:
         problem = {"field": "--sensor", "text": f"{text!r} is not two pairs volts:bar, such as 0.5:0,4.5:1800"}
         raise BadInput([problem]) from None

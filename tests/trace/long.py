@@ -1,6 +1,5 @@
 """Long recordings: one crank somewhere in many rows; written quickly, the same rows over and over before and after it."""
 
-import resource
 import subprocess
 import sys
 from pathlib import Path
@@ -52,7 +51,3 @@ def count_lines(path: Path) -> int:
     """The bare limit: read every line once."""
     with path.open("rb") as file:
         return sum(1 for _ in file)
-
-
-def self_kilobytes() -> int:
-    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
