@@ -20,7 +20,7 @@ async function readInstall() {
   const [known, mark] = [await db.getMeta('install'), readMark()];
   const install = await db.ensureInstall(Date.now(), mark);
   writeMark(install);
-  if (!known && mark) await db.setMeta('cleared', { known: 0, had: 0 });
+  if (!known && mark) await db.setMeta('cleared', { back: 0 });
   return install;
 }
 
@@ -48,10 +48,10 @@ function lastSeq(state, entries) {
   return Math.max(0, ...state.outbox.map((row) => row.seq), ...own.map((entry) => entry.seq));
 }
 
-/** @returns {Promise<{known: number, had: number, back: number}>} what to tell the person */
+/** @returns {Promise<{back: number}>} how many entries are saved again, to be told to the person */
 export async function putBack(fresh, state, pairing) {
   const entries = state.open ? state.open.entries : [];
-  const cleared = { known: 0, had: 0, back: entries.length };
+  const cleared = { back: entries.length };
   const meta = { install: state.install, settings: state.settings, seq: lastSeq(state, entries), cursor: 0, recover: true, cleared,
     ...(pairing ? { pairing } : {}) };
   await refill(fresh, { meta, entries, outbox: state.outbox });

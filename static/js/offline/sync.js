@@ -29,7 +29,7 @@ async function readWaiting(db, limit) {
 async function lostSince(db, device) {
   const seq = (await db.getMeta('seq')) || 0;
   const known = device ? device.last_seq : 0;
-  return known > seq ? { seq: known, cursor: 0, recover: true, cleared: { known, had: seq } } : null;
+  return known > seq ? { seq: known, cursor: 0, recover: true, cleared: { back: 0 } } : null;
 }
 
 async function readToken(db) {
@@ -121,8 +121,9 @@ export function createSync(app, db = log, clock = () => performance.now()) {
 
   function failed(error) {
     failures += 1;
-    tell({ status: error.kind === 'network' ? 'offline' : 'failed', text: error.message });
-    if (error.kind === 'unpaired') {
+    const status = { network: 'offline', unpaired: 'shut' }[error.kind] || 'failed';
+    tell({ status, text: error.message });
+    if (status === 'shut') {
       shut(error);
       return;
     }

@@ -40,7 +40,7 @@ function PairLine({ state, act }) {
 function ClearedLine({ state, act }) {
   if (!state.cleared) return null;
   const read = () => setMeta('cleared', null).then(() => act.send({ type: 'cleared', cleared: null }), () => {});
-  return html`<div class="line" data-line="cleared"><p>${sayCleared(state.cleared)}</p>
+  return html`<div class="line" data-line="cleared"><p>${sayCleared(state.cleared, state.paired)}</p>
     <div class="stack">${state.paired ? null : html`<${Button} act="pair-again" href="#/pair">Pair this phone<//>`}
     <${Button} act="cleared-read" onClick=${read}>I have read this<//></div></div>`;
 }

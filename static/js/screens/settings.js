@@ -11,7 +11,7 @@ import { dialable } from './injury.js';
 
 const THEMES = [{ id: 'auto', name: 'As the phone' }, { id: 'light', name: 'Light' }, { id: 'dark', name: 'Dark' }];
 const UNITS = ['bar', 'psi', 'MPa', 'kPa'].map((id) => ({ id, name: id }));
-const SYNC_WORDS = { idle: '', running: 'Sending now …', elsewhere: 'Another tab of this app is sending.' };
+const SYNC_WORDS = { idle: '', shut: '', running: 'Sending now …', elsewhere: 'Another tab of this app is sending.' };
 
 function sayContact({ sync }) {
   if (sync.status === 'done') return `Last contact ${formatWhen(sync.at)}.`;
@@ -32,7 +32,7 @@ function Sending({ state, act }) {
   </section>`;
 }
 
-const megabytes = (bytes) => `${(bytes / 1e6).toFixed(bytes < 1e7 ? 1 : 0)} MB`;
+const sayBytes = (bytes) => (bytes < 1e9 ? `${(bytes / 1e6).toFixed(bytes < 1e7 ? 1 : 0)} MB` : `${(bytes / 1e9).toFixed(0)} GB`);
 
 /** Photos that the office has may leave this phone: the way out when it is full. */
 function Space() {
@@ -51,8 +51,8 @@ function Space() {
     await look();
   };
   const size = photos.reduce((sum, photo) => sum + photo.size, 0);
-  return html`${space ? html`<p class="help" data-space="true">This app uses ${megabytes(space.used)}; the browser allows about ${megabytes(space.quota)}.</p>` : null}
-    ${photos.length ? html`<${Button} act="free-space" onClick=${free}>Remove ${formatCount(photos.length, 'photo')} that the office has, ${megabytes(size)}<//>` : null}
+  return html`${space ? html`<p class="help" data-space="true">This app uses ${sayBytes(space.used)}; the browser allows about ${sayBytes(space.quota)}.</p>` : null}
+    ${photos.length ? html`<${Button} act="free-space" onClick=${free}>Remove ${formatCount(photos.length, 'photo')} that the office has, ${sayBytes(size)}<//>` : null}
     ${done ? html`<p role="status">${done}</p>` : null}`;
 }
 
@@ -61,8 +61,8 @@ function Storage({ state, act }) {
   const words = state.persisted === true ? 'The browser promised to keep what this app stores.'
     : 'The browser has not promised to keep what this app stores. It may clear it when space runs out, after a long pause, or at the end of private browsing. Put the app on the home screen and send often.';
   return html`<section><h2>Storage</h2><p data-persisted=${String(state.persisted)}>${words}</p>
-    ${state.persisted === true ? null : html`<${Button} act="persist" onClick=${ask}>Ask the browser again<//>`}
-    <${Space} /></section>`;
+    <${Space} />
+    ${state.persisted === true ? null : html`<${Button} act="persist" onClick=${ask}>Ask the browser again<//>`}</section>`;
 }
 
 function Person({ state, act }) {
