@@ -148,7 +148,8 @@ def test_a_case_without_readings_has_a_report_too(technician, office):
 def rise(**change) -> dict:
     points = [[0.1 * i, 18 + 283 * (1 - 0.8**i)] for i in range(30)]
     body = {"source": "trace", "name": "yard <b>.csv", "points": points, "start_s": 0.4, "start_from": "hand",
-            "found_start_s": 0.31, "times": [[200, 0.61], [285, None]], "warnings": ["Ripple is large."], "readings": []}  # fmt: skip
+            "found_start_s": 0.31, "times": [[200, 0.61], [285, None]],
+            "warnings": ["Ripple is large."], "readings": []}  # fmt: skip
     return {**body, **change}
 
 

@@ -148,7 +148,7 @@ export function Chart({ points, low, high, start_s, targets, levels = [], spots 
   return html`<div class="chart" data-chart="true" data-view=${`${view[0].toFixed(3)} ${view[1].toFixed(3)}`}>
     ${trouble ? html`<p class="error" role="alert">The chart could not be drawn: ${trouble}</p>` : null}
     <div class="chart-place" ref=${place} role="img" aria-label=${label} ...${pointers}></div>
-    <p class="help chart-axis">seconds from the start of cranking, bar</p>
+    <p class="help chart-axis">bar over seconds from the start</p>
     <div class="chart-keys">
       <${Button} act="chart-left" label="Earlier" onClick=${() => setView(panBy(view, -0.4, whole))}>‹<//>
       <${Button} act="chart-closer" onClick=${() => setView(zoomBy(view, 0.5, middle, whole))}>Closer<//>

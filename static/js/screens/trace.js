@@ -64,10 +64,10 @@ function useReader({ call, rules, question, onRead }) {
   return { ...state, read, cancel: () => job.current && job.current.cancel() };
 }
 
-function Intro({ check }) {
+function Intro() {
   return html`<p>Choose the CSV file of a logger, an oscilloscope or a scan program: time and rail pressure, best with the battery voltage
-    beside them. It is read here; nothing leaves the phone.</p>
-    ${check ? null : html`<p class="help">Battery voltage or starter current shows the start of cranking; without them the start is taken from the pressure.</p>`}`;
+    beside them. The phone reads it by itself.</p>
+    <p class="help">Battery voltage or starter current shows the start of cranking; without them the start is taken from the pressure.</p>`;
 }
 
 function pointsOf({ reduced }) {
@@ -137,7 +137,7 @@ export function Trace({ id, check: checkId }) {
   return html`<${Frame} screen="trace" title="By recorded trace" caution=${check.cautions[0]} quiet=${true}
     bottom=${ready ? html`<${Button} act="save-trace" kind="main" disabled=${busy} onClick=${save}>${saveWords(result.now)}<//>` : null}>
     ${busyReading ? html`<${Reading} share=${reader.share} onCancel=${reader.cancel} />` : null}
-    ${!ready && !busyReading ? html`<${Intro} />` : null}
+    ${!ready && reader.phase === 'idle' ? html`<${Intro} />` : null}
     ${reader.phase === 'problem' ? html`<p class="error" role="alert" data-message="trace-problem">${reader.problem.text}</p>
       ${reader.problem.columns.length ? html`<${TraceColumns} columns=${reader.problem.columns} catalogue=${catalogue} onUse=${(options) => reader.read(reader.file, options)} />` : null}` : null}
     ${problems.length ? html`<p class="error" role="alert">${problems.map((p) => p.text).join(' ')}</p>` : null}
