@@ -71,7 +71,7 @@ TABLE: list[tuple[str, Callable, str | None, str]] = [
     ("RAILCASE_DATABASE_URL", to_database_url, None, "database; unset: railcase.db in the data folder"),
     ("RAILCASE_SECRET_KEY", to_secret_key, None, "signs the cookies; unset: made once, kept in the data folder"),
     ("RAILCASE_URL", to_base_url, None, "public address for pairing links; unset: the address that was asked for"),
-    ("RAILCASE_HTTPS", to_truth, "no", "yes: cookies are Secure and browsers are told to insist on https"),
+    ("RAILCASE_HTTPS", to_truth, None, "yes: Secure cookies, browsers insist on https; unset: as RAILCASE_URL begins"),
     ("RAILCASE_PROXIES", to_count, "0", "how many reverse proxies stand in front and set X-Forwarded-* headers"),
 ]
 
@@ -110,6 +110,11 @@ def keep_secret_key(data: Path) -> str:
     return key
 
 
+def is_https(values: dict) -> bool:
+    said = values["RAILCASE_HTTPS"]
+    return (values["RAILCASE_URL"] or "").startswith("https:") if said is None else said
+
+
 def load_settings(environ: Mapping[str, str] = os.environ) -> Settings:
     """Read the environment. *Refuses* with SettingsError, naming the setting."""
     values = {row[0]: read_setting(environ, row) for row in TABLE}
@@ -124,6 +129,6 @@ def load_settings(environ: Mapping[str, str] = os.environ) -> Settings:
         database_url=values["RAILCASE_DATABASE_URL"] or f"sqlite:///{data / 'railcase.db'}",
         secret_key=secret_key,
         url=values["RAILCASE_URL"],
-        https=values["RAILCASE_HTTPS"],
+        https=is_https(values),
         proxies=values["RAILCASE_PROXIES"],
     )

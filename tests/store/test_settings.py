@@ -56,6 +56,15 @@ def test_given_values_are_taken(tmp_path):
     assert settings.database_url == "postgresql+psycopg://u@h/n"
 
 
+@pytest.mark.parametrize(
+    ("environ", "https"),
+    [({}, False), ({"RAILCASE_URL": "https://x.org"}, True), ({"RAILCASE_URL": "http://x.org"}, False),
+     ({"RAILCASE_URL": "https://x.org", "RAILCASE_HTTPS": "no"}, False), ({"RAILCASE_HTTPS": "yes"}, True)],
+)  # fmt: skip
+def test_cookies_are_secure_wherever_the_address_is(tmp_path, environ, https):
+    assert load(tmp_path, **environ).https is https
+
+
 BAD = [
     ("RAILCASE_HTTPS", "maybe"), ("RAILCASE_URL", "cases.example.org"), ("RAILCASE_URL", "ftp://x"),
     ("RAILCASE_PROXIES", "-1"), ("RAILCASE_PROXIES", "many"), ("RAILCASE_DATABASE_URL", "railcase.db"),

@@ -51,7 +51,6 @@ def revoke_device(workshop: Workshop, key: str) -> None:
     if device is None:
         raise NotFound("There is no such phone in this workshop. Go back to the list of phones.")
     device.revoked_at = device.revoked_at or now()
-    device.next_key = device.next_hash = None
 
 
 def note_contact(workshop: Workshop, install: str, app: str | None) -> str | None:
