@@ -2,13 +2,17 @@
 
 import json
 import os
+import re
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
 
+from tests.actors import Phone
 from tests.engine.scenes import example_case
+from webapp.app import create_app
+from webapp.settings import load_settings
 
 RAILCASE = [sys.executable, "-m", "webapp"]
 CHECKOUT = Path(__file__).parents[1]
@@ -160,6 +164,31 @@ def test_people_and_pairing(tmp_path: Path) -> None:
     invited = run("pair", "ada", data=tmp_path)
     assert b"Code: " in invited.stdout
     assert run("pair", "nobody", data=tmp_path).returncode == 2
+
+
+def test_a_phone_is_let_in_by_its_number(tmp_path: Path) -> None:
+    run(
+        "person",
+        "add",
+        "--name",
+        "Ada",
+        "--login",
+        "ada",
+        "--role",
+        "office",
+        "--password",
+        "a long enough one",
+        data=tmp_path,
+    )
+    app = create_app(load_settings({"RAILCASE_DATA": str(tmp_path)}))
+    code = re.search(rb"Code: (\S+)", run("pair", "ada", data=tmp_path).stdout)
+    phone = Phone(app, code[1].decode())
+    assert phone.post_sync([]).status_code == 401
+    wrong = run("let-in", "0000", data=tmp_path)
+    assert (wrong.returncode, b"NUMBER" in wrong.stderr) == (2, True)
+    number = phone.paired.json["number"]
+    assert run("let-in", f"{number[:2]} {number[2:]}", data=tmp_path).returncode == 0
+    assert phone.sync([])
 
 
 def test_demo_and_rebuild(tmp_path: Path) -> None:

@@ -46,6 +46,17 @@ def test_the_store_queries_through_the_door(path):
     assert not queries or path.name in KNOWN
 
 
+LOOK_WIDER = {"fence.py", "scope.py", "entrance.py", "pairings.py", "people.py"}
+
+
+@pytest.mark.parametrize("path", sources(".", "store", "phone", "office", "account", "report"), ids=lambda p: p.name)
+def test_few_may_look_over_the_fence(path):
+    called = {node.func.id for node in ast.walk(ast.parse(path.read_text())) if isinstance(node, ast.Call)
+              and isinstance(node.func, ast.Name)}  # fmt: skip
+    assert "across" not in called or path.name in LOOK_WIDER
+    assert "Workshop" not in called or path.parent.name == "store" or path.name == "access.py"
+
+
 def test_every_table_belongs_to_a_workshop():
     without = {name for name, table in Base.metadata.tables.items() if "workshop_id" not in table.columns}
     assert without == {"workshops", "attempts"}
