@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from tests.engine.test_phone import close_enough, run_phone
-from tests.trace.rises import ACCURACY, allowed_s, is_met, make_rise, read_rise, reduce
+from tests.trace.rises import ACCURACY, is_met, make_rise, read_rise, reduce
 from webapp.engine.problems import EngineError
 from webapp.engine.trace import read_trace
 from webapp.library.loader import load_catalogue, open_door
@@ -69,24 +69,16 @@ def test_second_order_agrees_with_step_info(wn: float, zeta: float) -> None:
     )
 
 
-THOUSAND = [range(first, first + 100) for first in range(0, 1000, 100)]
-MISSES: list[int] = []
-
-
-@pytest.mark.parametrize("seeds", THOUSAND, ids=[f"from-{s[0]}" for s in THOUSAND])
-def test_no_seeded_rise_is_wrong_without_a_warning(seeds: range) -> None:
-    """Time to target within 1 % or two samples, or a warning; the misses of all are counted by the next test."""
-    for seed in seeds:
+def test_seeded_rises_are_met_or_warned_of() -> None:
+    """Time to target within 1 % or two samples in 99 of 100, never wrong without a warning; a thousand: tests.trace.rises."""
+    misses = []
+    for seed in range(300):
         rise = make_rise(seed)
         answer = read_rise(rise)
-        if is_met(rise, answer):
-            continue
-        MISSES.append(seed)
-        assert answer["warnings"], seed
-
-
-def test_ninety_nine_of_a_hundred_seeded_rises_are_met() -> None:
-    assert len(MISSES) <= 10, MISSES
+        if not is_met(rise, answer):
+            misses.append((seed, answer["warnings"]))
+    assert [seed for seed, warnings in misses if not warnings] == []
+    assert len(misses) <= 3, misses
 
 
 def test_the_stated_uncertainty_covers() -> None:
@@ -260,7 +252,3 @@ def test_the_phone_reads_the_same_from_a_trace(tmp_path: Path) -> None:
         server = json.loads(open_door().call(name, json.dumps(request)))
         assert "ok" in server
         assert close_enough(json.loads(line), server)
-
-
-def test_what_is_allowed_grows_with_the_time_and_the_spacing() -> None:
-    assert allowed_s(make_rise(34)) == pytest.approx(max(0.01 * make_rise(34).seconds, 2 / make_rise(34).rate_hz))  # type: ignore[operator]
