@@ -37,7 +37,10 @@ MAKE = """async ({start, tau, rest, steady, seconds, bits}) => {
     const shown = Math.round(bar);
     paper.fillStyle = '#444';
     paper.fillRect(0, 0, 480, 270);
-    for (let k = 0; k < bits; k += 1) { paper.fillStyle = (shown >> k) & 1 ? '#fff' : '#000'; paper.fillRect(k * 40, 200, 40, 70); }
+    for (let k = 0; k < bits; k += 1) {
+      paper.fillStyle = (shown >> k) & 1 ? '#fff' : '#000';
+      paper.fillRect(k * 40, 200, 40, 70);
+    }
     paper.fillStyle = '#fff'; paper.font = '90px sans-serif'; paper.fillText(`${shown} bar`, 60, 120);
     paper.fillStyle = now >= start ? '#fff' : '#000'; paper.fillRect(0, 140, 480, 50);
     track.requestFrame();

@@ -1,6 +1,7 @@
 """A rise by film: a film whose rate varies and whose rise is known is chosen, stepped through, marked, saved and synced."""
 
 import math
+from itertools import pairwise
 
 from playwright.sync_api import Page, expect
 
@@ -92,7 +93,7 @@ def test_a_known_rise_is_recovered_within_one_frame(phone: Phone, server: Server
     film, drawn = films.make_film(hands.page)
     choose_film(hands, film)
     times = [moment for moment, _ in drawn]
-    gaps = [b - a for a, b in zip(times, times[1:], strict=False)]
+    gaps = [b - a for a, b in pairwise(times)]
     assert max(gaps) > 2 * min(gaps), "the film must have a rate that varies"
     mark_whole_film(hands)
     expect(hands.page.locator("[data-rise]")).to_be_visible()
@@ -107,7 +108,7 @@ def test_a_known_rise_is_recovered_within_one_frame(phone: Phone, server: Server
 
 def test_the_ear_finds_the_start_and_a_killed_app_loses_nothing(phone: Phone, server: Server) -> None:
     hands = open_crank(phone, server)
-    film, drawn = films.make_film(hands.page)
+    film, _ = films.make_film(hands.page)
     choose_film(hands, film)
     hands.press("mark-heard")
     expect(hands.page.locator('[data-start="sound"]')).to_be_visible(timeout=15000)
