@@ -23,7 +23,7 @@ from webapp.engine.electrics import check_sensor
 from webapp.engine.problems import EngineError, problem_rows
 from webapp.library.loader import LibraryError, load_catalogue, open_door
 from webapp.settings import Settings, SettingsError, load_settings
-from webapp.store import demo, pairings, people, projection, scope
+from webapp.store import backup, demo, pairings, people, projection, scope, verify
 from webapp.store.db import Database, migrate
 from webapp.store.refusals import Refusal
 from webapp.tracefile.reader import read_file
@@ -315,3 +315,45 @@ def rebuild() -> None:
     with plain_errors(), Database(load_settings()).writing() as session:
         done = sum(projection.rebuild(workshop) for workshop in scope.list_workshops(session))
         click.echo(f"{done} cases rebuilt from their logs.")
+
+
+def show_missing(missing: list[str]) -> None:
+    if missing:
+        raise BadInput([{"field": "photo", "text": f"{sha256} is missing; all else is there"} for sha256 in missing])
+
+
+@main.command("backup")
+@click.argument("file", type=click.Path(dir_okay=False, path_type=Path))
+def make_backup(file: Path) -> None:
+    """Write database and photos, as of one moment, to FILE while the server runs (SQLite; for PostgreSQL it says how)."""
+    with plain_errors():
+        done = backup.back_up(load_settings(), file)
+        click.echo(f"{done.entries} entries and {done.photos} photos are in {file}.")
+        show_missing(done.missing)
+
+
+@main.command("restore")
+@click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path), required=False)
+@click.option("--marked", is_flag=True, help="The database was put back by other means; only move the phones' cursors on.")
+def restore_backup(file: Path | None, marked: bool) -> None:
+    """Put a backup from FILE into an empty data folder."""
+    with plain_errors():
+        settings = load_settings()
+        if marked == (file is not None):
+            raise BadInput([{"field": "FILE", "text": "name the backup, or say --marked, not both"}])
+        if file is None:
+            click.echo(f"Moved on: {backup.mark_restored(Database(settings))} workshops.")
+            return
+        done = backup.restore(settings, file)
+        click.echo(f"{done.entries} entries and {done.photos} photos are back. Check them with 'railcase verify'.")
+        show_missing(done.missing)
+
+
+@main.command("verify")
+def verify_everything() -> None:
+    """Check every log, photo and list against what was once written; exit code 2 names what is wrong."""
+    with plain_errors():
+        found = verify.verify(Database(load_settings()))
+        click.echo(f"{found.entries} entries in {found.cases} cases, {found.photos} photos, {found.waiting} cases waiting.")
+        if found.problems:
+            raise BadInput([{"field": "verify", "text": problem} for problem in found.problems])

@@ -6,10 +6,12 @@ import secrets
 import tempfile
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from importlib.util import find_spec
 from pathlib import Path
 from urllib.parse import urlsplit
 
 SHORTEST_SECRET_KEY = 32
+SHORTEST_METRICS_TOKEN = 16
 EVERYBODY = 0o007
 
 
@@ -27,6 +29,8 @@ class Settings:
     url: str | None = None
     https: bool = False
     proxies: int = 0
+    photos: str | None = None
+    metrics_token: str | None = None
 
 
 def to_path(text: str) -> Path:
@@ -59,6 +63,20 @@ def to_database_url(text: str) -> str:
     return text
 
 
+def to_bucket(text: str) -> str:
+    if not text.startswith("s3://") or not urlsplit(text).netloc:
+        raise ValueError("write s3://bucket/prefix?endpoint=https://host, or unset it to keep photos in the data folder")
+    if find_spec("boto3") is None:
+        raise ValueError("its client is not installed; install railcase with the extra 's3'")
+    return text
+
+
+def to_metrics_token(text: str) -> str:
+    if len(text) < SHORTEST_METRICS_TOKEN or not text.isascii() or not text.isprintable():
+        raise ValueError(f"write at least {SHORTEST_METRICS_TOKEN} plain characters")
+    return text
+
+
 def to_secret_key(text: str) -> str:
     if len(text) < SHORTEST_SECRET_KEY:
         raise ValueError(f"write at least {SHORTEST_SECRET_KEY} random characters")
@@ -73,6 +91,13 @@ TABLE: list[tuple[str, Callable, str | None, str]] = [
     ("RAILCASE_URL", to_base_url, None, "public address for pairing links; unset: the address that was asked for"),
     ("RAILCASE_HTTPS", to_truth, None, "yes: Secure cookies, browsers insist on https; unset: as RAILCASE_URL begins"),
     ("RAILCASE_PROXIES", to_count, "0", "how many reverse proxies stand in front and set X-Forwarded-* headers"),
+    (
+        "RAILCASE_PHOTOS",
+        to_bucket,
+        None,
+        "photos in s3://bucket/prefix?endpoint=URL; unset: in the data folder",
+    ),
+    ("RAILCASE_METRICS_TOKEN", to_metrics_token, None, "opens /metrics to who sends it as a bearer token; unset: shut"),
 ]
 
 
@@ -84,7 +109,7 @@ def read_setting(environ: Mapping[str, str], row: tuple[str, Callable, str | Non
     try:
         return convert(text)
     except ValueError as problem:
-        shown = "(not shown)" if "SECRET" in name else repr(text)
+        shown = "(not shown)" if "SECRET" in name or "TOKEN" in name else repr(text)
         raise SettingsError(f"{name}: {shown} cannot be used; {problem}") from problem
 
 
@@ -131,4 +156,6 @@ def load_settings(environ: Mapping[str, str] = os.environ) -> Settings:
         url=values["RAILCASE_URL"],
         https=is_https(values),
         proxies=values["RAILCASE_PROXIES"],
+        photos=values["RAILCASE_PHOTOS"],
+        metrics_token=values["RAILCASE_METRICS_TOKEN"],
     )

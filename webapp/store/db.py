@@ -10,6 +10,7 @@ from sqlalchemy import Engine, create_engine, event
 from sqlalchemy.orm import Session
 
 from webapp.settings import Settings
+from webapp.store.buckets import Bucket
 from webapp.store.fence import FencedSession
 from webapp.store.shelves import Folder, Shelf
 from webapp.store.trouble import plain_trouble
@@ -43,7 +44,7 @@ class Database:
 
     def __init__(self, settings: Settings):
         self.engine = create_engine(settings.database_url, pool_pre_ping=True)
-        self.photos: Shelf = Folder(settings.data / "photos")
+        self.photos: Shelf = Bucket(settings.photos) if settings.photos else Folder(settings.data / "photos")
         if self.engine.dialect.name == "sqlite":
             prepare_sqlite(self.engine)
         self._writer = self.engine.execution_options(writes=True)

@@ -53,9 +53,9 @@ class NoRoom(Refusal):
 
 
 class Away(Refusal):
-    """The database cannot be used just now. Nothing was confirmed; trying again later is safe."""
+    """The database or the photos' store cannot be used just now. Nothing was confirmed; trying again later is safe."""
 
     status = 503
 
-    def __init__(self, text: str):
-        super().__init__("away", "database", f"database: {text}; nothing was confirmed, try again later", 30)
+    def __init__(self, field: str, text: str):
+        super().__init__("away", field, f"{text}; nothing was confirmed, try again later", 30)

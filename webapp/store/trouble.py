@@ -29,7 +29,9 @@ def read_trouble(error: DBAPIError) -> Refusal | None:
         is_away = any(words in said for words in SQLITE_AWAY)
     else:
         is_away = state.startswith(POSTGRES_AWAY) if state else isinstance(error, OperationalError)
-    return Away(f"it cannot be used just now ({first_line(error)})") if is_away or error.connection_invalidated else None
+    if is_away or error.connection_invalidated:
+        return Away("database", f"database: it cannot be used just now ({first_line(error)})")
+    return None
 
 
 def first_line(error: DBAPIError) -> str:
