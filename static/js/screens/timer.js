@@ -163,6 +163,10 @@ export function Timer({ id, check: checkId, quantity: quantityId }) {
     cue('tap', { ...wanted, sound: false });
     setStage({ name: 'listen', marked: early.current.length });
   };
+  const onBegin = () => {
+    early.current = [];
+    begin();
+  };
   const back = address('case', id, 'check', checkId);
   const pressureHref = address('case', id, 'check', checkId, 'reading', 'crank_pressure');
   const onSave = () => finish(drafts(id, check, quantity, moments, timings), (entry) => address('case', id, 'check', checkId, 'verdict', entry.id));
@@ -175,7 +179,7 @@ export function Timer({ id, check: checkId, quantity: quantityId }) {
     ${taps.attempts.length === 0 ? html`<p>${moments.hint}</p>` : neverReached(taps) ? html`<${NotReached} href=${pressureHref} moments=${moments} />`
     : html`<${Combined} timings=${timings} moments=${moments} id=${id} checkId=${checkId} />`}
     ${problems.length ? html`<p class="error" role="alert">${problems.map((p) => p.text).join(' ')}</p>` : null}
-    <${StartTarget} wanted=${wanted} moments=${moments} again=${taps.attempts.length > 0} onStart=${(at_s) => onTap('start', at_s)} onBegin=${begin} />
+    <${StartTarget} wanted=${wanted} moments=${moments} again=${taps.attempts.length > 0} onStart=${(at_s) => onTap('start', at_s)} onBegin=${onBegin} />
     <${Attempts} taps=${taps} moments=${moments} onRemove=${(index) => setTaps(tap(taps, { type: 'remove', index }))} />
     ${moments.cranks && taps.attempts.length === 0 ? html`<${TimingSetup} timing=${wanted} onTiming=${(timing) => act.changeSettings({ timing })} />` : null}
     <${Fold} act="rehearse" title="Rehearse: how steady is your thumb?"><${Rehearsal} /><//>
