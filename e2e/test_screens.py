@@ -161,6 +161,21 @@ def test_every_screen_of_the_phone(stage: tuple[Server, str], browser: Browser, 
     complaints.assert_none()
 
 
+def pairing_addresses(page: Page, server: Server) -> list[str]:
+    """A code that nobody has used, and a phone that waits for the office's word."""
+    found = []
+    for is_asked in (False, True):
+        page.goto(server.url + "/office/devices")
+        page.click('main button[type="submit"]:has-text("pairing")')
+        assert axe_violations(page, "invitation") == []
+        found.append(page.locator('a[href*="/office/pairings/"]').get_attribute("href"))
+        if is_asked:
+            code, install = page.locator("[data-code]").inner_text(), "01900000-0000-7000-8000-00000000000f"
+            asked = {"code": code, "device_name": "Phone", "install": install}
+            assert page.request.post(server.url + "/api/v1/pair", data=asked).status == 201
+    return found
+
+
 def office_addresses(page: Page, server: Server) -> list[str]:
     page.goto(server.url + "/office/")
     case = page.locator('a[href*="/office/cases/"]').first.get_attribute("href")
@@ -178,6 +193,8 @@ def office_addresses(page: Page, server: Server) -> list[str]:
         "/office/devices",
         "/injury",
         "/account/password",
+        "/account/sign-ins",
+        *pairing_addresses(page, server),
     ]
 
 
