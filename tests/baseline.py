@@ -20,6 +20,7 @@ NAMES = [
     ("regulator_return_flow", "regulator_leaking"), ("relief_return_flow", "relief_valve_leaking"),
 ]  # fmt: skip
 SENSOR_OFFSET = ("sensor_signal_voltage", "rest_pressure")
+CLEARLY = 0.02
 GROSS_SIGNAL_V = (0.08, 3.0)
 
 
@@ -37,9 +38,20 @@ def fixed_order(case: dict, book: Book) -> list[str]:
         if name not in ordered:
             ordered.append(name)
 
-    for check in sorted(fitting, key=lambda c: (c["intrusion"], c["order"])):
+    coded = coded_faults(case, book)
+    proving = {name for fault in coded for name in fault["confirm_by"][:1]}
+    for check in sorted(fitting, key=lambda c: (c["id"] not in proving, c["intrusion"], c["order"])):
         take(check["id"])
     return ordered
+
+
+def coded_faults(case: dict, book: Book) -> list[dict]:
+    """Return the faults that a stored circuit code names first; he measures that circuit before anything else."""
+    rows = [
+        book.codes[code] for code in case["codes"] if book.codes[code]["kind"] == "circuit" and book.codes[code]["faults"]
+    ]
+    named = {max(row["faults"], key=lambda f: f["factor"])["fault"] for row in rows}
+    return [fault for fault in book.faults if fault["id"] in named]
 
 
 def name_fault(verdicts: dict, case: dict) -> str | None:
@@ -48,7 +60,9 @@ def name_fault(verdicts: dict, case: dict) -> str | None:
     def fails(name: str) -> bool:
         return name in verdicts and verdicts[name]["verdict"] == "fail" and not verdicts[name]["doubt"]
 
-    if all(fails(name) for name in SENSOR_OFFSET) and not fails("sensor_reference_voltage"):
+    off = [name for name in SENSOR_OFFSET if fails(name)]
+    clear = [name for name in off if verdicts[name]["probability_within"] < CLEARLY]
+    if (clear or len(off) == 2) and "sensor_signal_voltage" in verdicts and not fails("sensor_reference_voltage"):
         signal = verdicts["sensor_signal_voltage"]["value"]
         return "sensor_offset" if GROSS_SIGNAL_V[0] < signal < GROSS_SIGNAL_V[1] else "sensor_circuit"
     named = [fault for name, fault in NAMES if fails(name)]
@@ -66,8 +80,6 @@ def last_resort(verdicts: dict) -> str:
     """Everything was done and nothing named outright."""
     if "crank_pressure" in verdicts and verdicts["crank_pressure"]["verdict"] == "pass":
         return HEALTHY
-    if "spring_pressure" in verdicts and verdicts["spring_pressure"]["verdict"] == "fail":
-        return "regulator_leaking"
     return "pump_worn"
 
 

@@ -37,6 +37,7 @@ CLASSES = 9
 ROUNDS = 100
 STARTS = 3
 SOFTENING = 0.02  # share that leaks to each neighbouring level: judgement
+PATTERN_SOFTENING = 0.06  # of the return per bar, whose scale differs more from engine to engine than the model's
 PSEUDO_COUNT = 0.5
 NEGLIGIBLE = 25  # per mille: a table that close to the sound one is left out
 PER_MILLE = 1000
@@ -123,16 +124,22 @@ def climb(data: dict[str, np.ndarray], classes: int, seed: int) -> tuple[float, 
     return float((np.log(np.exp(logs - top).sum(1)) + top[:, 0]).sum()), shares, tables
 
 
-def soften(table: np.ndarray, is_ordered: bool) -> np.ndarray:
-    """Let a share of every level leak to its neighbours (choices and in/out have none)."""
-    if not is_ordered:
+def soften(table: np.ndarray, share: float, blocks: int = 1) -> np.ndarray:
+    """Let a share of every level leak to its neighbours; blocks of levels (even and uneven returns) are no neighbours."""
+    rows = table.reshape(len(table) * blocks, -1)
+    leaked = rows * (1.0 - 2.0 * share)
+    leaked[:, 1:] += share * rows[:, :-1]
+    leaked[:, :-1] += share * rows[:, 1:]
+    leaked[:, 0] += share * rows[:, 0]
+    leaked[:, -1] += share * rows[:, -1]
+    return leaked.reshape(table.shape)
+
+
+def soften_quantity(name: str, levels: list[str], table: np.ndarray) -> np.ndarray:
+    """Soften a quantity's tables; choices and in/out have no neighbours."""
+    if levels[0] != "0":
         return table
-    leaked = table * (1.0 - 2.0 * SOFTENING)
-    leaked[:, 1:] += SOFTENING * table[:, :-1]
-    leaked[:, :-1] += SOFTENING * table[:, 1:]
-    leaked[:, 0] += SOFTENING * table[:, 0]
-    leaked[:, -1] += SOFTENING * table[:, -1]
-    return leaked
+    return soften(table, PATTERN_SOFTENING, 2) if name == PATTERN else soften(table, SOFTENING)
 
 
 def to_per_mille(row: np.ndarray) -> list[int]:
@@ -153,7 +160,7 @@ def derive_layout(layout: str, book: Book, limits: dict) -> dict:
         rows = draw_levels(fault, layout, book, limits, 1_000_000 * (number + 1))
         data = {name: one_hot([row.get(name) for row in rows], levels) for name, levels in names.items()}
         shares, tables = find_classes(data, 1 if fault == HEALTHY else CLASSES, number)
-        soft = {name: soften(table, names[name][0] == "0") for name, table in tables.items()}
+        soft = {name: soften_quantity(name, names[name], table) for name, table in tables.items()}
         whole = {name: [to_per_mille(row) for row in table] for name, table in soft.items()}
         if fault == HEALTHY:
             found["base"] = {name: table[0] for name, table in whole.items()}

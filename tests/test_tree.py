@@ -35,7 +35,8 @@ ARROWS = {
 ENGINE_CHAIN = [
     "problems", "numeric", "units", "hydraulics", "uncertainty", "vin", "timing", "hearing", "film", "electrics", "scan",
     "waveform", "cranking", "transition", "trace", "book", "quantity", "limits", "returns", "levels", "vehicle",
-    "document", "entries", "verdicts", "leaks", "rise", "sentences", "budget", "isolation", "ledger", "judge", "calls",
+    "document", "entries", "verdicts", "leaks", "rise", "sentences", "budget", "isolation", "planning", "ledger",
+    "judge", "calls",
 ]  # fmt: skip
 LONGEST_FUNCTION = 60
 LONGEST_PYTHON_FILE = 500

@@ -16,7 +16,8 @@ from tests.baseline import diagnose_by_order
 from webapp.engine.book import Book, fits_vehicle, open_book
 from webapp.engine.isolation import HEALTHY, OTHER
 from webapp.engine.judge import judge_case
-from webapp.engine.vehicle import PAIRS, between, choose, make_car, make_draw, true_values
+from webapp.engine.planning import check_minutes
+from webapp.engine.vehicle import PAIRS, between, choose, make_car, make_draw, stored_codes, true_values
 from webapp.library.loader import load_catalogue
 
 Outcome = namedtuple("Outcome", ("truth", "found", "belief", "condemned", "minutes", "intrusion", "steps"))
@@ -58,7 +59,7 @@ class Bench:
         self.minutes = self.intrusion = self.steps = 0
         low = self.truth["crank_pressure"] < 285.0
         stands = self.truth["crank_pressure"] < 200.0 or car["sync"] == "no" or car["fuel"] == "no"
-        codes = ["P0087"] if low and self.draw() < 0.5 else []
+        codes = stored_codes(car, low, self.draw)
         self.case = {
             "format": "railcase-case/1", "id": str(seed),
             "vehicle": {"layout": car["layout"], "supply": car["supply"], "cylinders": car["cylinders"]},
@@ -98,7 +99,7 @@ class Bench:
         self.case["readings"].append(reading)
 
     def do(self, check: str, quantities: list[str]) -> None:
-        self.minutes += BOOK.checks[check]["minutes"]
+        self.minutes += check_minutes(BOOK.checks[check], quantities, self.car, BOOK)
         self.intrusion += BOOK.checks[check]["intrusion"]
         self.steps += 1
         for name in quantities:

@@ -215,7 +215,7 @@ def test_a_limit_a_collection_is_a_ceiling_too() -> None:
     assert (found["healthy_ml_min"], found["excess_ml_min"]) == (40, [20, 20, 20, 20])
 
 
-@pytest.mark.parametrize("extra", [{"state": "idling"}, {"value": [210, 22, 23, 21]}])
+@pytest.mark.parametrize("extra", [{"state": "idling"}, {"value": [410, 22, 23, 21]}])
 def test_a_return_at_idle_or_in_doubt_enters_no_balance(extra: dict) -> None:
     assert budget_of(read("crank_pressure", 150), {**LEAKING, **extra}).get("healthy_low_bar") is None
 

@@ -14,17 +14,15 @@ from webapp.engine.isolation import (
     ClassRow,
     Model,
     by_fault,
-    entropy,
     evidence_of,
-    expected_information,
     open_model,
     outcome_names,
     prior_weight,
-    quantity_information,
     weigh,
 )
 from webapp.engine.judge import judge_case
 from webapp.engine.limits import resolve_limits
+from webapp.engine.planning import entropy, expected_information, quantity_information
 from webapp.engine.verdicts import judge_phase, latest_readings
 
 BOOK = open_book(CATALOGUE)

@@ -19,8 +19,8 @@ from .book import Book, fits_vehicle
 from .document import Case
 from .levels import conductance_coordinate, level_names, level_weights, limit_kind
 from .limits import Limit
-from .numeric import median, root_sum_square
-from .verdicts import Finding, fails_low, number_weights
+from .numeric import mean, root_sum_square
+from .verdicts import Finding, number_weights
 
 Suspect = namedtuple("Suspect", ("fault", "probability"))
 # one latent class of one hypothesis: index of its fault, prior weight, tables {quantity: [per mille by level]}
@@ -29,6 +29,7 @@ Model = namedtuple("Model", ("faults", "rows", "base", "slips"))
 
 HEALTHY = "no_pressure_fault"
 OTHER = "none_of_these"
+GATED = ("pump_worn", "metering_valve_seized")  # no reading tells the second from the first: both stand behind the gate
 PER_MILLE = 1000.0
 OTHER_SHARE = 0.5  # judgement: 'none of these' looks half like a sound vehicle, half like anything
 HARDLY = 0.02  # judgement: below this a reading is compared with its tenth and tenfold
@@ -38,11 +39,7 @@ READINGS_TO_DOUBT = 4
 MOST_DOUBTS = 3
 CODE_FLOOR = 1e-3
 COMPLAINT_MISFIT = 0.5  # judgement: a complaint that a fault does not usually cause halves its weight
-LEAST_BITS = 1e-3
 NO_WEIGHT = 1e-5
-MIN_MINUTES = 1.0
-NO_START = "no_start"
-BEFORE = "before"
 RETURN, PRESSURE = "injector_return", "crank_pressure"
 PATTERN = "injector_pattern"  # no quantity of its own: what return and pressure say together
 UNEVEN_FROM = 3  # level of the list coordinate from which a cylinder stands out of the others
@@ -154,7 +151,8 @@ def pattern_shares(read: dict, limits: dict) -> list | None:
     coordinate = conductance_coordinate(rates, bar, limits[RETURN], limits[PRESSURE]) if rates else None
     if coordinate is None:
         return None
-    volume_share = returned.row["standard_uncertainty"] / max(median(returned.row["value"]), 1e-9)
+    volumes = returned.row["value"]
+    volume_share = returned.row["standard_uncertainty"] / math.sqrt(len(volumes)) / max(mean(volumes), 1e-9)
     u = coordinate * min(root_sum_square([volume_share, pressure.row["standard_uncertainty"] / bar]), 1.0)
     uneven = sum([share for name, share in returned.weights.items() if int(name) >= UNEVEN_FROM])
     per_bar = indexed(level_weights(coordinate, u, "conductance"), level_names("conductance"))
@@ -244,164 +242,6 @@ def doubt_misfits(model: Model, findings: list, limits: dict, repeated: list, bo
             findings = [doubted(f, why) if f is found else f for f in findings]
             evidence = [row for row in evidence if row[0] is not found]
     return findings, weigh(model, evidence)
-
-
-def entropy(probabilities: list) -> float:
-    """Return the entropy in bits. Example: [.5, .25, .125, .125] gives 1.75."""
-    return -sum([p * math.log(p) for p in probabilities if p > 0.0]) / math.log(2.0)
-
-
-def expected_information(probabilities: list, tables: list, names: list) -> float:
-    """Return the mutual information in bits between the fault and one observation.
-
-    Inputs: probabilities P(fault); tables {outcome: P(outcome | fault)} in the same order; names of the outcomes.
-    """
-    gain = 0.0
-    for name in names:
-        joint = [p * table[name] for p, table in zip(probabilities, tables)]
-        total = sum(joint)
-        for part, p in zip(joint, probabilities):
-            if part > 0.0:
-                gain += part * math.log(part / (p * total))
-    return max(gain / math.log(2.0), 0.0)
-
-
-def joint_levels(name: str, weights: list, model: Model) -> list:
-    """Return [level][fault] sums of weight * table in per mille; rows of no weight are passed over."""
-    base = model.base[name]
-    levels = range(len(base))
-    joint = [[0.0] * len(model.faults) for _ in levels]
-    sound = [0.0] * len(model.faults)
-    for row, weight in zip(model.rows, weights):
-        if weight < NO_WEIGHT:
-            continue
-        table = None if row.tables is None else row.tables.get(name)
-        if table is None:
-            sound[row.fault] += weight
-            continue
-        for i in levels:
-            if table[i]:
-                joint[i][row.fault] += weight * table[i]
-    for fault in range(len(sound)):
-        if sound[fault] > 0.0:
-            for i in levels:
-                joint[i][fault] += sound[fault] * base[i]
-    return joint
-
-
-def quantity_information(name: str, weights: list, probabilities: list, model: Model) -> float:
-    """Return the information in bits that reading a quantity is expected to give about the fault."""
-    joint, slip = joint_levels(name, weights, model), model.slips[name]
-    even = slip / len(joint)
-    live = [i for i in range(len(probabilities)) if probabilities[i] >= NO_WEIGHT]
-    gain = 0.0
-    for parts in joint:
-        row = [(parts[i] * (1.0 - slip) / PER_MILLE + even * probabilities[i], probabilities[i]) for i in live]
-        total = sum([part for part, _ in row])
-        gain += sum([part * math.log(part / (p * total)) for part, p in row if part > 0.0])
-    return max(gain / math.log(2.0), 0.0)
-
-
-def check_bits(wanted: list, read: dict, weights: list, probabilities: list, model: Model) -> float:
-    """Return the information in bits that the unread quantities of a check can give, at most the entropy left."""
-    total = 0.0
-    for name in wanted:
-        asked = PATTERN if name == RETURN and PRESSURE in read else name
-        if asked in model.base:
-            total += quantity_information(asked, weights, probabilities, model)
-    return min(total, entropy(probabilities))
-
-
-def can_be_read(quantity: dict, case: Case) -> bool:
-    """True when the vehicle has the quantity and, for one that needs a running engine, the engine starts at all."""
-    runs = NO_START not in case.complaints
-    return fits_vehicle(quantity, case.vehicle) and (runs or quantity["state"] != "running")
-
-
-def cannot_be_reached(name: str, read: dict, case: Case, book: Book) -> bool:
-    """True for a rise whose target lies above the pressure that was read: there is no time to take."""
-    row = book.limits[case.chosen["profile"]].get(name)
-    if row is None or row["target_from"] is None:
-        return False
-    return fails_low(read.get(row["target_from"]["quantity"]))
-
-
-def wanted_quantities(check: dict, read: dict, case: Case, book: Book, missed_too: bool) -> list:
-    """Return the quantities of a check still to be read on this vehicle; doubted and unclear ones are asked again."""
-    wanted = []
-    for name in check["quantities"]:
-        finding = read.get(name)
-        settled = finding is not None and finding.doubt is None and finding.verdict != "unclear"
-        if can_be_read(book.quantities[name], case) and not settled and not cannot_be_reached(name, read, case, book):
-            if missed_too or name not in case.not_measured[BEFORE] or finding is not None:
-                wanted.append(name)
-    return wanted
-
-
-def check_cost(check: dict, case: Case) -> float:
-    """Return minutes plus the charge for intrusion [min]."""
-    return max(check["minutes"] + case.chosen["intrusion_minutes"][check["intrusion"]], MIN_MINUTES)  # type: ignore[no-any-return]
-
-
-def candidate_checks(case: Case, read: dict, book: Book, missed_too: bool) -> dict:
-    """Return {check id: quantities to read} of the checks that fit and still have something to read."""
-    rows = {}
-    for name in book.check_order:
-        check = book.checks[name]
-        if name == "retest" or not fits_vehicle(check, case.vehicle):
-            continue
-        wanted = wanted_quantities(check, read, case, book, missed_too)
-        if wanted:
-            rows[name] = wanted
-    return rows
-
-
-def worth_with_openings(worth: dict, waiting: dict) -> dict:
-    """Return each check's worth, at least that of any check that waits for it (repeated until nothing changes)."""
-    raised = dict(worth)
-    for _ in range(len(worth)):
-        before = dict(raised)
-        for name in sorted(waiting):
-            for first in waiting[name]:
-                raised[first] = max(raised[first], raised[name])
-        if raised == before:
-            break
-    return raised
-
-
-def rank_checks(model: Model, weights: list, findings: list, case: Case, book: Book) -> list:
-    """Return what to do next, best first, as rows of CASE.md 'next'.
-
-    Checks whose prerequisites are still unread come after those that can be done now. What could not be measured is
-    asked for again only when nothing else is left.
-    """
-    probabilities = by_fault(model, weights)
-    read = {f.quantity: f for f in findings}
-    rows = candidate_checks(case, read, book, False) or candidate_checks(case, read, book, True)
-    bits = {name: check_bits(rows[name], read, weights, probabilities, model) for name in rows}
-    waiting = {name: [first for first in book.checks[name]["needs"] if first in rows] for name in rows}
-    worth = {name: bits[name] / check_cost(book.checks[name], case) for name in rows}
-    raised = worth_with_openings(worth, waiting)
-    useful = [name for name in rows if raised[name] * check_cost(book.checks[name], case) > LEAST_BITS]
-    useful.sort(key=lambda name: (len(waiting[name]) > 0, -raised[name], book.checks[name]["order"]))
-    return [next_row(book.checks[name], rows[name], bits[name], waiting[name], read, book) for name in useful]
-
-
-def next_row(check: dict, wanted: list, bits: float, waiting: list, read: dict, book: Book) -> dict:
-    """Return one row of CASE.md 'next', with the reason in words."""
-    again = [name for name in wanted if name in read]
-    if waiting:
-        first = " and ".join([book.checks[name]["name"].lower() for name in waiting])
-        reason = f"After {first}."
-    elif again:
-        names = ", ".join([book.quantities[name]["name"].lower() for name in again])
-        reason = f"The reading of {names} does not decide anything yet; take it again."
-    else:
-        reason = check["purpose"]
-    return {
-        "check": check["id"], "name": check["name"], "quantities": wanted, "bits": bits, "minutes": check["minutes"],
-        "intrusion": check["intrusion"], "ready": not waiting, "reason": reason,
-    }  # fmt: skip
 
 
 def list_suspects(faults: list, probabilities: list) -> list:

@@ -12,17 +12,18 @@ from .book import Book
 from .budget import leak_budget
 from .document import Case, read_case, read_folded
 from .isolation import (
+    OTHER,
+    Suspect,
     by_fault,
     doubt_misfits,
     has_proof,
     list_suspects,
     open_model,
-    rank_checks,
     suspect_rows,
-    wanted_quantities,
 )
 from .ledger import check_gate, fitting_quantities, judge_pump, quantity_words, write_ledger
 from .limits import resolve_limits
+from .planning import check_minutes, must_be_read, rank_checks, wanted_quantities
 from .quantity import PHASES
 from .verdicts import fails, is_evidence, judge_phase, latest_readings, repeated_quantities
 
@@ -34,6 +35,7 @@ RETEST = "retest"
 BEFORE, AFTER = PHASES
 MOST_SHOWN = 0.99
 TWIN_NAMED = 0.01
+PAIR_NAMED = 0.10
 STALE = "There was a repair since: take again what it may have changed, the readings from before it still count."
 
 
@@ -53,7 +55,7 @@ def prerequisites(fault: dict, read: dict, case: Case, book: Book) -> list:
     rows = []
     for name in book.check_order:
         if name in wanted:
-            unread = wanted_quantities(book.checks[name], read, case, book, False)
+            unread = must_be_read(book.checks[name], wanted_quantities(book.checks[name], read, case, book, False))
             if unread:
                 rows.append((book.checks[name], unread))
     return rows
@@ -86,24 +88,41 @@ def family_belief(first: dict, suspects: list) -> float:
     ])  # fmt: skip
 
 
+def without_pump(suspect: Suspect, suspects: list) -> Suspect:
+    """Return the suspect that a conclusion may name: of a pair with the pump its other part, the pump has its own gate."""
+    if PUMP_FAULT not in suspect.fault["like"]:
+        return suspect
+    others = [name for name in suspect.fault["like"] if name != PUMP_FAULT]
+    return next(s for s in suspects if s.fault["id"] in others)  # type: ignore[no-any-return]
+
+
+def write_doubts(named: Suspect, suspects: list) -> str:
+    """Return what the conclusion's sentence adds about a twin of the pump, or about a pump that may be weak as well."""
+    if named.fault["id"] == PUMP_FAULT:
+        twin = belief_in(PUMP_TWIN, suspects)
+        if twin > TWIN_NAMED:
+            share = write_share(twin)
+            return f", {share} of it for a metering valve seized part closed, which reads the same: look at it first"
+        return ""
+    both = sum([s.probability for s in suspects if PUMP_FAULT in s.fault["like"] and named.fault["id"] in s.fault["like"]])
+    if both > PAIR_NAMED:
+        return f", {write_share(both)} that the pump is weak as well: that shows only once this is right and measured again"
+    return ""
+
+
 def conclude(suspects: list, read: dict, pump: dict, case: Case) -> dict | None:
     """Return the conclusion {fault, name, probability, action, confirm_by, detail, text}, None while there is none."""
-    first = suspects[0]
+    first = without_pump(suspects[0], suspects)
     is_pump = first.fault["id"] == PUMP_FAULT
     belief = pump["probability"] if is_pump else family_belief(first.fault, suspects)
     if belief < case.chosen["pump_probability"] or not has_proof(first.fault, read):
         return None
     if is_pump and pump["status"] != "condemned":
         return None
-    twin = belief_in(PUMP_TWIN, suspects) if is_pump else 0.0
-    row = suspect_rows(suspects[:1], list(read.values()))[0]
+    row = suspect_rows([first], list(read.values()))[0]
     cylinders = row["detail"].get("cylinders", [])
     where = f" (cylinder {', '.join([str(c) for c in cylinders])})" if cylinders else ""
-    sure = f"{write_share(belief)} on the evidence recorded"
-    if twin > TWIN_NAMED:
-        sure += (
-            f", {write_share(twin)} of it for a metering valve seized part closed, which reads the same: look at it first"
-        )
+    sure = f"{write_share(belief)} on the evidence recorded{write_doubts(first, suspects)}"
     return {
         "fault": first.fault["id"],
         "name": first.fault["name"],
@@ -157,10 +176,11 @@ def judge_retest(case: Case, after: dict, book: Book) -> dict:
     return {"status": status, "text": f"The retest {verb} {status}, {words}: {quantity_words(names, book)}."}
 
 
-def step_row(check: dict, quantities: list, reason: str) -> dict:
+def step_row(check: dict, quantities: list, reason: str, case: Case, book: Book) -> dict:
     return {
-        "check": check["id"], "name": check["name"], "quantities": quantities, "bits": 0.0, "minutes": check["minutes"],
-        "intrusion": check["intrusion"], "ready": True, "reason": reason,
+        "check": check["id"], "name": check["name"], "quantities": quantities, "bits": 0.0,
+        "minutes": check_minutes(check, quantities, case.vehicle, book), "intrusion": check["intrusion"], "ready": True,
+        "reason": reason,
     }  # fmt: skip
 
 
@@ -174,30 +194,38 @@ def retest_rows(case: Case, after: dict, book: Book) -> list:
     check = book.checks[RETEST]
     unread = [name for name in check["quantities"] if name not in after or not is_evidence(after[name])]
     wanted = [name for name in unread if name not in case.not_measured[AFTER]]
-    return [step_row(check, wanted, "Repeat the tests after the repair.")] if wanted else []
+    return [step_row(check, wanted, "Repeat the tests after the repair.", case, book)] if wanted else []
 
 
-def rows_for(names: list, reason: str, read: dict, case: Case, book: Book) -> list:
-    """Return the checks that record some quantities still to be read, in order."""
+def rows_for(names: list, reason: str, read: dict, case: Case, book: Book, ranked: list) -> list:
+    """Return the checks that record some quantities still to be read, asked for these alone, those worth most first."""
     rows = []
     for name in book.check_order:
         check = book.checks[name]
-        wanted = [] if name == RETEST else wanted_quantities(check, read, case, book, False)
-        if [q for q in wanted if q in names]:
-            rows.append(step_row(check, wanted, reason))
-    return rows
+        wanted = [] if name == RETEST else [q for q in wanted_quantities(check, read, case, book, False) if q in names]
+        if wanted:
+            rows.append(step_row(check, wanted, reason, case, book))
+    order = [row["check"] for row in ranked]
+    return sorted(rows, key=lambda r: (order.index(r["check"]) if r["check"] in order else len(order), r["check"]))
 
 
-def last_words(suspects: list, pump: dict, read: dict, case: Case, book: Book) -> list:
-    """Return what is left when no check promises information: the proof of the first suspect, the gate of the pump."""
+def last_words(suspects: list, pump: dict, read: dict, case: Case, book: Book, ranked: list) -> list:
+    """Return what a conclusion on the first suspect still asks for: its proof, or the gate of the pump."""
     first = suspects[0].fault
     if first["id"] == PUMP_FAULT:
-        return rows_for(pump["missing"], "Needed before the pump may be blamed.", read, case, book)
-    return rows_for(first["proof"], "Would prove or clear the first suspect.", read, case, book)
+        return rows_for(pump["missing"], "Needed before the pump may be blamed.", read, case, book, ranked)
+    return rows_for(first["proof"], "Would prove or clear the first suspect.", read, case, book, ranked)
+
+
+def is_sure(suspects: list, pump: dict, case: Case) -> bool:
+    """True when the belief in the first suspect is all that a conclusion asks for; what is left is its proof."""
+    first = suspects[0].fault
+    belief = pump["probability"] if first["id"] == PUMP_FAULT else family_belief(first, suspects)
+    return first["id"] != OTHER and belief >= case.chosen["pump_probability"]
 
 
 def plan_next(
-    case: Case, conclusion: dict | None, first: list, after: dict, ranked: list, last_rows: list, book: Book
+    case: Case, conclusion: dict | None, first: list, after: dict, ranked: list, last_rows: list, sure: bool, book: Book
 ) -> list:
     """Return the next checks for the state that the case is in; `first` must be read before a conclusion may stand."""
     if case.state == "repaired":
@@ -206,10 +234,10 @@ def plan_next(
         return []
     if wants_intake(case) and FIRST_CHECK in book.checks:
         check = book.checks[FIRST_CHECK]
-        return [step_row(check, [], check["purpose"])] + ranked
+        return [step_row(check, [], check["purpose"], case, book)] + ranked
     if first:
-        return [step_row(check, unread, "Needed before the finding can be believed.") for check, unread in first]
-    return ranked or last_rows
+        return [step_row(check, unread, "Needed before the finding can be believed.", case, book) for check, unread in first]
+    return (last_rows or ranked) if sure else (ranked or last_rows)
 
 
 def assess(case: Case, book: Book) -> dict:
@@ -231,7 +259,7 @@ def assess(case: Case, book: Book) -> dict:
     first = prerequisites(suspects[0].fault, read, case, book) if conclusion is not None else []
     conclusion = None if first else conclusion
     ranked = rank_checks(model, weights, findings, case, book)
-    last_rows = last_words(suspects, pump, read, case, book)
+    last_rows = last_words(suspects, pump, read, case, book, ranked)
     budget = leak_budget(findings, case, book)
     return {
         "format": FORMAT,
@@ -243,7 +271,7 @@ def assess(case: Case, book: Book) -> dict:
         "pump": pump,
         "ledger": write_ledger(case, suspects, read, pump, gate, budget, book),
         "leak_budget": budget,
-        "next": plan_next(case, conclusion, first, after, ranked, last_rows, book),
+        "next": plan_next(case, conclusion, first, after, ranked, last_rows, is_sure(suspects, pump, case), book),
         "conclusion": conclusion,
         "retest": judge_retest(case, after, book),
         "notes": case.notes + ([pump["warning"]] if pump["warning"] else []) + notes + after_notes,

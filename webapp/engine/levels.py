@@ -8,7 +8,7 @@ Source: edges are judgement; the probabilities of the levels are derived from vi
 """
 
 from .limits import Limit, probability_inside
-from .numeric import median
+from .numeric import mean
 from .returns import Comparison
 
 # edges by kind of limit; n edges make n + 1 levels
@@ -16,7 +16,7 @@ EDGES = {
     "low": [0.06, 0.14, 0.21, 0.36, 0.55, 0.75, 0.9, 1.0, 1.05],
     "high": [0.35, 0.6, 0.85, 1.0, 1.15, 1.5, 2.5, 6.0],
     "both": [-4.0, -1.0, -0.25, 0.0, 0.25, 0.75, 1.0, 1.25, 2.0, 6.0],
-    "conductance": [0.19, 0.28, 0.37, 0.5, 0.67, 0.93, 1.5, 2.4],
+    "conductance": [0.28, 0.42, 0.56, 0.75, 1.0, 1.5, 2.5, 5.0],
     "list": [0.55, 0.75, 1.0, 1.3, 2.0, 4.0],
 }
 
@@ -51,13 +51,14 @@ def list_coordinate(found: Comparison, limit: Limit) -> float:
 
 
 def conductance_coordinate(rates: list, pressure_bar: float, returns: Limit, pressure: Limit) -> float | None:
-    """Return the median injector return per bar, over the ceiling at the lowest good pressure; None where it has no meaning.
+    """Return the mean injector return per bar, over the ceiling at the lowest good pressure; None where it has no meaning.
 
-    Injectors that all leak alike are invisible to a ratio and, at low pressure, to a ceiling; per bar they are not.
+    Injectors that all leak alike are invisible to a ratio and, at low pressure, to a ceiling; per bar they are not. And one
+    injector that stands out a little, at a low return, cannot be what brings the pressure down: the mean says so.
     """
     if not returns.rate_high or not pressure.low or pressure_bar <= 0.0:
         return None
-    return median(rates) / pressure_bar / (returns.rate_high / pressure.low)  # type: ignore[no-any-return]
+    return mean(rates) / pressure_bar / (returns.rate_high / pressure.low)  # type: ignore[no-any-return]
 
 
 def level_weights(coordinate: float, u: float, kind: str) -> dict:

@@ -70,7 +70,7 @@ def sound_car(draw: object, layout: str, supply: str, cylinders: int, wide: floa
     slip = spread(draw, 0.17, 0.6, wide)
     leaks = slip + sum(injectors)
     command = spread(draw, 325.0, 0.06, wide)
-    reserve = spread(draw, 2.2, 0.3, wide)  # how far the pump could go beyond the command while cranking
+    reserve = spread(draw, 1.9, 0.3, wide)  # how far the pump could go beyond the command while cranking
     per_rev = reserve * command * leaks / (speed / 2.0)
     # volume to fill to the command by the delivery in about half a second
     rise_s = spread(draw, 0.40, 0.45, wide)
@@ -254,6 +254,41 @@ FAULTS = {
     "external_leak": leak_outside,
     "control_inhibited": inhibit_control,
 }
+
+
+# codes that a control unit stores under a fault, with their chance; judgement. A low rail pressure adds LOW_CODES, and any
+# vehicle may carry an old code that has nothing to do with today's complaint.
+CODES = {
+    "injector_return_high": [("P0093", 0.10), ("P0266", 0.15)],
+    "regulator_leaking": [("P0089", 0.15), ("P0093", 0.05)],
+    "regulator_circuit": [("P0090", 0.70)],
+    "metering_valve_sticking": [("P0002", 0.20)],
+    "metering_valve_seized": [("P0002", 0.20)],
+    "metering_valve_circuit": [("P0001", 0.70)],
+    "sensor_offset": [("P0191", 0.20)],
+    "sensor_circuit": [("P0190", 0.70)],
+    "supply_restricted": [("P008A", 0.10)],
+    "air_in_supply": [("P008A", 0.05)],
+    "fuel_wrong": [("P008A", 0.08)],
+    "cranking_slow": [("P0562", 0.25)],
+    "external_leak": [("P0093", 0.15)],
+    "relief_valve_leaking": [("P009F", 0.10)],
+    "control_inhibited": [("P0335", 0.30)],
+}
+LOW_CODES = [("P0087", 0.50), ("P0089", 0.05), ("P0002", 0.05)]
+OLD_CODES = ["P0001", "P0002", "P0089", "P0090", "P0093", "P0190", "P0191", "P0266", "P0335", "P0562", "P008A", "P0181"]
+OLD_CODE_CHANCE = 0.08
+
+
+def stored_codes(car: dict, is_low: bool, draw: object) -> list:
+    """Return the codes that a vehicle has stored; `is_low` when its rail pressure stays below what was asked."""
+    rows = LOW_CODES if is_low else []
+    for name in PAIRS.get(car["fault"], (car["fault"],)):
+        rows = rows + CODES.get(name, [])
+    found = [code for code, chance in rows if draw() < chance]  # type: ignore[operator]
+    if draw() < OLD_CODE_CHANCE:  # type: ignore[operator]
+        found.append(choose(draw, [(code, 1.0) for code in OLD_CODES]))  # type: ignore[arg-type]
+    return sorted(set(found))
 
 
 def make_car(

@@ -139,6 +139,13 @@ def check_checks(catalogue: dict) -> list[Flaw]:
         file = f"checks/{check['id']}.json"
         flaws += fit_flaws(file, "", check, catalogue) + check_steps(file, check, catalogue)
         flaws += unknown(file, "quantities", check["quantities"], known(catalogue, "quantities"), "a quantity id")
+        flaws += unknown(file, "valid_by", check["valid_by"], check["quantities"], "a quantity of this check")
+        flaws += unknown(file, "reading_minutes", check["reading_minutes"], check["quantities"], "a quantity of this check")
+        needed = any(check["id"] in other["needs"] for other in catalogue["checks"])
+        if needed and not check["valid_by"]:
+            flaws.append(Flaw(file, "valid_by", "other checks need this one; say by which readings it makes theirs valid"))
+        if max(check["reading_minutes"].values(), default=0) > check["minutes"]:
+            flaws.append(Flaw(file, "reading_minutes", "one reading takes longer than the whole check"))
         flaws += unknown(file, "cautions", check["cautions"], known(catalogue, "cautions"), "a caution id")
         flaws += unknown(file, "can_rule_out", check["can_rule_out"], components, "a component id")
         flaws += unknown(file, "can_point_at", check["can_point_at"], components, "a component id")

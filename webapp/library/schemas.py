@@ -207,7 +207,8 @@ class StepRow(Row):
 class CheckFile(Row):
     id, name, purpose, why = ident(), words(), words(), words()
     order, minutes, intrusion = whole(1, 99), whole(1, 240), whole(0, 3)
-    can_rule_out, can_point_at, needs, quantities = ids(), ids(), ids(), ids()
+    can_rule_out, can_point_at, needs, quantities, valid_by = ids(), ids(), ids(), ids(), ids()
+    reading_minutes = fields.Dict(keys=ident(), values=real(0), required=True)
     preconditions, equipment = lines(), lines()
     cautions = ids(1)
     steps = rows(StepRow)
