@@ -4,6 +4,7 @@ import gzip
 import json
 import re
 
+import brotli
 import pytest
 
 from webapp.app import find_static
@@ -66,7 +67,20 @@ def test_vendored_files_go_out_as_they_were_squeezed_at_build_time(app):
 def test_own_files_are_squeezed_here(app):
     zipped = get(app, "/static/css/app.css", Accept_Encoding="gzip")
     assert zipped.headers["Content-Encoding"] == "gzip"
-    assert gzip.decompress(zipped.data) == (find_static() / "css/app.css").read_bytes()
+    source = (find_static() / "css/app.css").read_bytes()
+    assert gzip.decompress(zipped.data) == source
+    smaller = get(app, "/static/css/app.css", Accept_Encoding="gzip, br")
+    assert smaller.headers["Content-Encoding"] == "br"
+    assert brotli.decompress(smaller.data) == source
+    assert len(smaller.data) < len(zipped.data)
+
+
+def test_the_phone_gets_every_engine_module_that_the_door_needs(app):
+    """What is left out must not be imported by anything that is there."""
+    files = get(app, "/engine.json").json["files"]
+    wanted = {name for source in files.values() for name in re.findall(r"^from \.(\w+) import", source, re.M)}
+    assert {f"engine/{name}.py" for name in wanted} <= set(files)
+    assert "engine/vehicle.py" not in files
 
 
 @pytest.mark.parametrize("refused", ["identity", "gzip;q=0", "br;q=0, gzip;q=0", ""])
