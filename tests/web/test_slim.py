@@ -1,12 +1,16 @@
 """What the phone's interpreter reads is the engine, word for word, but for what only people read."""
 
 import ast
+import json
+import subprocess
 from pathlib import Path
 
 import pytest
 
-from webapp.phone.slim import slim
+from tests.node import find_node
+from webapp.phone.slim import slim, slim_script
 
+SCRIPTS = sorted((Path(__file__).parents[2] / "static" / "js").rglob("*.js"))
 ENGINE = sorted((Path(__file__).parents[2] / "webapp" / "engine").glob("*.py"))
 
 
@@ -30,3 +34,28 @@ def test_what_it_leaves_and_takes() -> None:
         '"""Module."""\n\n# why\nX = "# no comment"  # kept\n\n\ndef f() -> int:\n    """Two\n    lines."""\n    return 1\n'
     )
     assert slim(source) == '0\nX = "# no comment"  # kept\ndef f() -> int:\n    0\n    return 1\n'
+
+
+def test_what_it_leaves_and_takes_of_a_script() -> None:
+    source = "// why\nlet a = 1; // kept\n/** two\n * lines */\nconst t = `\n// text\n`;\n  // `odd\nf();\n"
+    assert slim_script(source) == "\nlet a = 1; // kept\n\n\nconst t = `\n// text\n`;\n\nf();\n"
+
+
+PARSE = """
+const vm = require('vm');
+const sources = JSON.parse(require('fs').readFileSync(0, 'utf8'));
+for (const [name, source] of Object.entries(sources)) new vm.SourceTextModule(source, { identifier: name });
+console.log(Object.keys(sources).length);
+"""
+
+
+def test_every_script_is_still_one_and_shorter_line_for_line() -> None:
+    slimmed = {path.name: slim_script(path.read_text("utf-8")) for path in SCRIPTS}
+    command = [find_node(), "--experimental-vm-modules", "-e", PARSE]
+    done = subprocess.run(command, input=json.dumps(slimmed), capture_output=True, text=True, timeout=60)
+    assert done.stdout.strip() == str(len(slimmed)), done.stderr
+    for path in SCRIPTS:
+        before, after = path.read_text("utf-8").split("\n"), slimmed[path.name].split("\n")
+        assert len(before) == len(after)
+        changed = [old for old, new in zip(before, after, strict=True) if old != new]
+        assert [line for line in changed if not line.strip().startswith(("//", "/*", "*"))] == [], path.name

@@ -16,7 +16,7 @@ from werkzeug.exceptions import NotFound
 from werkzeug.utils import safe_join
 from werkzeug.wrappers import Response as AnyResponse
 
-from webapp.phone.slim import slim
+from webapp.phone.slim import slim, slim_script
 
 TYPES = {
     ".css": "text/css; charset=utf-8",
@@ -65,7 +65,10 @@ def make_asset(data: bytes, suffix: str, squeezed: dict[str, bytes] | None = Non
 def read_asset(path: Path) -> Asset:
     ready = {name: Path(f"{path}{end}") for name, end in READY_MADE.items()}
     found = {name: file.read_bytes() for name, file in ready.items() if file.is_file()}
-    return make_asset(path.read_bytes(), path.suffix, found or None)
+    data = path.read_bytes()
+    if path.suffix == ".js":  # ours; a library's own file ends in .mjs
+        data = slim_script(data.decode()).encode()
+    return make_asset(data, path.suffix, found or None)
 
 
 def send_asset(asset: Asset) -> AnyResponse:

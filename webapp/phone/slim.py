@@ -1,6 +1,6 @@
-"""The engine's sources without what only people read: docstrings, comment lines and blank lines.
+"""Sources without what only people read: docstrings, comment lines and, in the engine's, blank lines.
 
-A third of what travels, and the phone's interpreter has less to read before it is ready.
+A third of what travels of the engine, an eighth of the scripts; and the phone has less to read before it is ready.
 """
 
 import ast
@@ -32,3 +32,22 @@ def slim(source: str) -> str:
             kept.append(line)
         at += 1
     return "\n".join(kept) + "\n"
+
+
+def slim_script(source: str) -> str:
+    """Return a script with each line that holds nothing but a comment left empty, so that line numbers stay right.
+
+    Only outside of template texts, told by an odd number of backquotes before the line: what looks like a comment in there
+    is text.
+    """
+    kept, quotes, in_block = [], 0, False
+    for line in source.split("\n"):
+        words = line.strip()
+        is_comment = in_block or (quotes % 2 == 0 and words.startswith(("//", "/*")))
+        if is_comment:
+            in_block = (in_block or words.startswith("/*")) and not words.endswith("*/")
+            kept.append("")
+        else:
+            quotes += line.count("`")
+            kept.append(line)
+    return "\n".join(kept)
