@@ -15,13 +15,15 @@ TOP_LEVEL = {
 }  # fmt: skip
 
 # who may import whom inside webapp; app.py, cli.py and wsgi-like tops may import all
-BASE = {"library", "engine", "settings", "store"}
+BASE = {"library", "engine", "settings", "meters", "store"}
 PAGES = {*BASE, "errors", "access", "wording"}
 ARROWS = {
     "engine": {"engine"},
     "library": {"library", "engine"},
     "tracefile": {"library", "engine", "tracefile"},
     "settings": {"settings"},
+    "meters": {"meters"},
+    "observe": {*PAGES, "observe"},
     "store": BASE,
     "wording": {*BASE, "wording"},
     "circuit": {"wording", "circuit"},

@@ -5,7 +5,7 @@ from pathlib import Path
 from flask import Flask
 from werkzeug.middleware.proxy_fix import ProxyFix
 
-from webapp import access, account, errors
+from webapp import access, account, errors, observe
 from webapp.account.routes import blueprint as account_pages
 from webapp.circuit import draw_circuit
 from webapp.library.loader import load_catalogue
@@ -50,6 +50,7 @@ def create_app(settings: Settings | None = None) -> Flask:
     settings = settings or load_settings()
     app = Flask(__name__, static_folder=None)
     configure(app, settings)
+    observe.install_observing(app)
     errors.install_errors(app, settings)
     access.install_access(app, Database(settings))
     catalogue = load_catalogue()

@@ -4,6 +4,7 @@ Exit codes: 0 fine, 2 bad input, with one line per problem on standard error nam
 """
 
 import json
+import logging.config
 import multiprocessing
 import sys
 from collections.abc import Iterator
@@ -16,7 +17,7 @@ import segno
 from gunicorn.app.base import BaseApplication
 from sqlalchemy.exc import OperationalError
 
-from webapp import __version__
+from webapp import __version__, meters, observe
 from webapp.app import create_app
 from webapp.engine.calls import Door
 from webapp.engine.electrics import check_sensor
@@ -217,7 +218,17 @@ def serve(host: str, port: int, workers: int) -> None:
         settings = load_settings()
         migrate(settings)
         say_where(settings.url or f"http://{host}:{port}", settings)
-    options = {"bind": f"{host}:{port}", "workers": workers, "worker_class": "gthread", "threads": 4, "accesslog": None}
+    meters.share(settings.data / "meters")
+    logging.config.dictConfig(observe.LOGGING)
+    options = {
+        "bind": f"{host}:{port}",
+        "workers": workers,
+        "worker_class": "gthread",
+        "threads": 4,
+        "accesslog": None,
+        "logconfig_dict": observe.LOGGING,
+        "child_exit": lambda _server, worker: meters.forget_process(worker.pid),
+    }
     Server(settings, options).run()
 
 

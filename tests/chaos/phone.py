@@ -88,9 +88,9 @@ class ChaosPhone:
         return chance.choice(kinds)
 
     def take_photo(self, chance: random.Random) -> dict:
-        file = io.BytesIO()
-        Image.new("RGB", (4, 4), (chance.randrange(256), chance.randrange(256), 0)).save(file, "PNG")
-        data = file.getvalue() + chance.randbytes(chance.randrange(0, 200_000))
+        file, side = io.BytesIO(), chance.randrange(8, 260)
+        Image.frombytes("RGB", (side, side), chance.randbytes(3 * side * side)).save(file, "PNG")  # noise: nothing to pack
+        data = file.getvalue()
         sha256 = hashlib.sha256(data).hexdigest()
         self.disk.photos[sha256] = data
         return {"sha256": sha256, "type": "image/png", "size": len(data)}

@@ -21,6 +21,7 @@ from tests.chaos.killing import Trap, kill_process
 from webapp.app import create_app
 from webapp.settings import Settings
 from webapp.store import cases
+from webapp.store.refusals import Refusal
 from webapp.store.scope import Workshop
 
 KILL, DELAY = "HTTP_X_CHAOS_KILL", 0.002
@@ -48,9 +49,14 @@ class Application:
 
     def write_at_the_desk(self, environ: dict, start_response: Callable) -> list[bytes]:
         wanted = json.loads(environ["wsgi.input"].read(int(environ["CONTENT_LENGTH"])))
-        with self.database.writing() as session:
-            cases.write_entry(Workshop(session, wanted["workshop"]), wanted["case"], "office", "note_added", wanted["body"])
-        start_response("200 OK", [("Content-Type", "application/json")])
+        status = "200 OK"
+        try:
+            with self.database.writing() as session:
+                workshop = Workshop(session, wanted["workshop"])
+                cases.write_entry(workshop, wanted["case"], "office", "note_added", wanted["body"])
+        except Refusal:  # the case is still on its phone only, or the database is away
+            status = "409 CONFLICT"
+        start_response(status, [("Content-Type", "application/json")])
         return [b"{}"]
 
 

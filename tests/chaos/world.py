@@ -152,7 +152,8 @@ class World:
             status, _ = link.ask("PUT", f"{path}/{number}", part, fault if fault != "kill" else "", kill_at)
             if status != 200:
                 return
-        link.ask("POST", f"{path}/finish", link.write({"type": "image/png", "size": len(data)}))
+        status, said = link.ask("POST", f"{path}/finish", link.write({"type": "image/png", "size": len(data)}))
+        assert status in (200, 201, 503), said
 
     def keep_office(self, wanted: int) -> None:
         chance = random.Random(f"{self.seed} office")

@@ -56,6 +56,8 @@ ADDRESSES = [
     Address("GET", "/catalogue.json", "all"),
     Address("GET", "/static/<path:name>", "all"),
     Address("GET", "/healthz", "all"),
+    Address("GET", "/readyz", "all"),
+    Address("GET", "/metrics", "all", 404),
     Address("GET", "/injury", "all"),
     Address("GET", "/api/v1/openapi.json", "all"),
     Address("POST", "/api/v1/pair", "all", 422, {"json": {}}),

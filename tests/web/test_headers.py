@@ -48,7 +48,7 @@ def test_our_own_failures(app, monkeypatch):
         raise RuntimeError("secret detail")
 
     fail.access = "public"
-    monkeypatch.setitem(app.view_functions, "phone.health", fail)
+    monkeypatch.setitem(app.view_functions, "observe.live", fail)
     answer = app.test_client().get("/healthz")
     assert answer.status_code == 500
     assert "secret detail" not in answer.text

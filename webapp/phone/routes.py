@@ -1,11 +1,9 @@
 """The phone app's own addresses: the shell, its service worker, the engine, the catalogue and the static files."""
 
-from flask import Blueprint, current_app, jsonify, render_template
-from sqlalchemy import text
+from flask import Blueprint, current_app, render_template
 from werkzeug.wrappers import Response
 
-from webapp import __version__
-from webapp.access import database, public
+from webapp.access import public
 from webapp.phone.assets import Assets, make_asset, send_asset
 
 blueprint = Blueprint("phone", __name__)
@@ -53,11 +51,3 @@ def catalogue() -> Response:
 @public
 def static_file(name: str) -> Response:
     return send_asset(assets().file(name))
-
-
-@blueprint.get("/healthz")
-@public
-def health() -> Response:
-    with database().reading() as session:
-        session.execute(text("SELECT 1"))
-    return jsonify({"ok": True, "version": __version__})

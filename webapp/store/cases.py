@@ -1,10 +1,12 @@
 """Cases: the door through which entries come in, the list, one whole case, and entries written at a desk."""
 
 import json
+from collections import Counter
 from typing import NamedTuple
 
 from sqlalchemy import tuple_
 
+from webapp.meters import meters
 from webapp.store import log, photos, projection, search
 from webapp.store.compare import list_differences
 from webapp.store.models import Case, Entry
@@ -40,7 +42,16 @@ def take_in(workshop: Workshop, entries: list, device: str, moment: str) -> log.
     appended = log.append(workshop, entries, device, moment)
     photos.note_refs(workshop, appended.rows)
     projection.note_waiting(workshop, {row["case_id"] for row in appended.rows})
+    count(appended.arrivals)
     return appended
+
+
+def count(arrivals: list[log.Arrival]) -> None:
+    """Counted before the commit: a batch that is rolled back and sent again is counted again."""
+    for status, number in Counter(arrival.status for arrival in arrivals).items():
+        meters().entries.labels(status).inc(number)
+    for code, number in Counter(problem["code"] for arrival in arrivals for problem in arrival.problems).items():
+        meters().refusals.labels(code).inc(number)
 
 
 def append_entries(workshop: Workshop, entries: list, device: str, moment: str) -> list[log.Arrival]:

@@ -8,6 +8,7 @@ from webapp.engine.entries import BODIES, check_body, fold_log
 from webapp.engine.judge import judge_folded
 from webapp.engine.problems import problem_rows
 from webapp.library.loader import load_catalogue
+from webapp.meters import meters
 
 log = logging.getLogger("railcase")
 OUR_FAULT = "This case could not be judged because of a fault in this program. Its entries are safe."
@@ -29,6 +30,11 @@ def list_problems(entry: dict) -> list[dict]:
 
 def fold_and_judge(entries: list[dict]) -> tuple[dict, dict, str | None]:
     """Document, assessment, and what to tell when either could not be made: one bad case must not stop a sync."""
+    with meters().judge_seconds.time():
+        return try_to_judge(entries)
+
+
+def try_to_judge(entries: list[dict]) -> tuple[dict, dict, str | None]:
     case: dict = {}
     try:
         case = fold_log(entries, book())
