@@ -50,12 +50,12 @@ console.log(Object.keys(sources).length);
 
 
 def test_every_script_is_still_one_and_shorter_line_for_line() -> None:
-    slimmed = {path.name: slim_script(path.read_text("utf-8")) for path in SCRIPTS}
+    slimmed = {str(path): slim_script(path.read_text("utf-8")) for path in SCRIPTS}
     command = [find_node(), "--experimental-vm-modules", "-e", PARSE]
     done = subprocess.run(command, input=json.dumps(slimmed), capture_output=True, text=True, timeout=60)
     assert done.stdout.strip() == str(len(slimmed)), done.stderr
     for path in SCRIPTS:
-        before, after = path.read_text("utf-8").split("\n"), slimmed[path.name].split("\n")
+        before, after = path.read_text("utf-8").split("\n"), slimmed[str(path)].split("\n")
         assert len(before) == len(after)
         changed = [old for old, new in zip(before, after, strict=True) if old != new]
         assert [line for line in changed if not line.strip().startswith(("//", "/*", "*"))] == [], path.name
