@@ -88,7 +88,7 @@ class Assets:
 
     def __init__(self, static: Path, engine: Path, catalogue: dict):
         self.static, self.engine = static, engine
-        self.catalogue = make_asset(json.dumps(catalogue, ensure_ascii=False).encode(), ".json")
+        self.catalogue = make_asset(json.dumps(catalogue, ensure_ascii=False, separators=(",", ":")).encode(), ".json")
         self._kept: dict[Path, tuple[tuple[int, int], Asset]] = {}
 
     def file(self, name: str) -> Asset:
