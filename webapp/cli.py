@@ -226,6 +226,7 @@ def serve(host: str, port: int, workers: int) -> None:
         "worker_class": "gthread",
         "threads": 4,
         "accesslog": None,
+        "control_socket_disable": True,  # it would lie in the home folder, one for all servers of this user
         "logconfig_dict": observe.LOGGING,
         "child_exit": lambda _server, worker: meters.forget_process(worker.pid),
     }

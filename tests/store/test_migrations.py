@@ -1,12 +1,16 @@
 """Migrations: the tables they make are those of the models, up and down, and the database is set up for durability."""
 
+from pathlib import Path
+
 import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
-from sqlalchemy import inspect
+from alembic.script import ScriptDirectory
+from sqlalchemy import MetaData, inspect
 from sqlalchemy.exc import IntegrityError
 
 from tests.conftest import BOTH, everything
+from webapp.store import db, demo, verify
 from webapp.store.db import Database, downgrade, migrate
 from webapp.store.models import Base, Person
 
@@ -26,6 +30,49 @@ def test_down_and_up_again(settings):
     assert inspect(Database(settings).engine).get_table_names() == ["alembic_version"]
     migrate(settings)
     assert set(Base.metadata.tables) <= set(inspect(Database(settings).engine).get_table_names())
+
+
+def dump(database: Database) -> dict[str, list[dict]]:
+    """Every row of every table as it is in the database now, whatever the models say."""
+    tables = MetaData()
+    with database.engine.connect() as connection:
+        tables.reflect(connection)
+        found = {
+            name: sorted((dict(row._mapping) for row in connection.execute(table.select())), key=repr)
+            for name, table in tables.tables.items()
+            if name != "alembic_version"
+        }
+    database.engine.dispose()
+    return found
+
+
+def only_columns_of(rows: dict[str, list[dict]], earlier: dict[str, list[dict]]) -> dict[str, list[dict]]:
+    """Rows cut down to the columns that an earlier revision had."""
+    columns = {name: set(found[0]) for name, found in earlier.items() if found}
+    cut = {name: [{key: row[key] for key in columns[name]} for row in rows[name]] for name in columns}
+    return {name: sorted((dict(sorted(row.items())) for row in found), key=repr) for name, found in cut.items()}
+
+
+REVISIONS = [script.revision for script in ScriptDirectory(str(Path(db.__file__).parent / "migrations")).walk_revisions()]
+
+
+@pytest.mark.parametrize("revision", [revision for revision in REVISIONS if revision != max(REVISIONS)])
+def test_from_every_revision_with_data_to_the_newest_and_back(database, settings, technician, revision):
+    technician.sync([*technician.opening(), technician.entry("note_added", {"text": "ä"})])
+    with database.writing() as session:
+        demo.fill_demo(session)
+    downgrade(settings, revision)
+    earlier = dump(database)
+    assert all(earlier[name] for name in ("entries", "cases", "case_words", "people", "devices"))
+    migrate(settings)
+    newest = dump(database)
+    assert only_columns_of(newest, earlier) == only_columns_of(earlier, earlier)
+    assert verify.verify(database).problems == []
+    assert technician.sync([technician.entry("note_added", {"text": "after"})])["results"][0]["status"] == "stored"
+    downgrade(settings, revision)
+    back = dump(database)
+    assert len(back["entries"]) == len(earlier["entries"]) + 1
+    assert [row for row in earlier["people"] if row not in back["people"]] == []
 
 
 def test_twice_is_fine(settings):
