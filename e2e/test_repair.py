@@ -148,3 +148,19 @@ def test_the_pump_is_named_on_ones_own_responsibility(server: Server, desk: Page
     open_report(desk, server)
     for words in ("Tarek Technician", "Metal in the filter and in the tank", "although"):
         expect(desk.locator("main")).to_contain_text(words)
+
+
+def test_what_is_not_to_hand_is_not_asked_for(server: Server, desk: Page, phone: Phone) -> None:
+    """Without a multimeter the battery check is not what comes next; its readings are still there to be entered."""
+    hands = pair_by_link(server, desk, phone)
+    hands.open_case("Green van (invented)", "regulator-and-metering", "4", "no_start")
+    hands.open_check("battery")
+    hands.press("check-about")
+    hands.page.locator('[data-act="lack"][data-choice="Multimeter"]').click()
+    expect(hands.page.locator('[data-message="lacking"]')).to_contain_text("Multimeter")
+    assert measure(hands.page, "check with what is lacking") == []
+    hands.to_case()
+    hands.open_check("intake")
+    while hands.page.locator('.bottom [data-act="next-step"]').count():
+        hands.press("next-step", hands.page.locator(".bottom"))
+    assert hands.page.locator('.bottom [data-act="next-check"]').get_attribute("data-check") == "fuel"

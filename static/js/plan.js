@@ -67,8 +67,9 @@ export function quantityRows(check, catalogue, kase, assessment) {
 }
 
 /** @returns {{done: number, total: number, status: 'done'|'part'|'none'|'given_up'}} */
-export function checkProgress(check, catalogue, kase) {
-  const rows = quantityRows(check, catalogue, kase, null);
+export function checkProgress(check, catalogue, kase, assessment = null) {
+  const unasked = unaskedQuantities(check, catalogue, kase, assessment);
+  const rows = quantityRows(check, catalogue, kase, null).filter((row) => !unasked.includes(row.quantity.id));
   if (rows.length === 0) return stepProgress(check, catalogue, kase);
   const done = rows.filter((row) => row.reading).length;
   const settled = rows.filter((row) => row.reading || row.missing !== null).length;
@@ -89,14 +90,27 @@ export function unreadCautions(check, catalogue, kase) {
     .filter((c) => c && c.acknowledge && !kase.cautions.some((seen) => seen.caution === c.id && seen.check === check.id));
 }
 
-/** What is to be done next inside a check: a step, a quantity without a step, or nothing more. */
-export function nextInCheck(check, catalogue, kase) {
+/**
+ * Readings of a check that the engine does not ask for now: they would tell too little for their minutes, or cannot be had.
+ * A check that it does not name, and of which nothing is read, is somebody's own choice: all of it is asked for.
+ */
+export function unaskedQuantities(check, catalogue, kase, assessment) {
   const rows = quantityRows(check, catalogue, kase, null);
-  const isSettled = (id) => rows.some((row) => row.quantity.id === id && (row.reading || row.missing !== null));
+  const asked = assessment ? assessment.next.find((n) => n.check === check.id) : null;
+  if (!assessment || phaseOf(check.id) !== 'before' || (!asked && !rows.some((row) => row.reading))) return [];
+  return rows.filter((row) => !row.reading && row.missing === null && !(asked && asked.quantities.includes(row.quantity.id)))
+    .map((row) => row.quantity.id);
+}
+
+/** What is to be done next inside a check: a step, a quantity without a step, or nothing more. */
+export function nextInCheck(check, catalogue, kase, assessment = null) {
+  const rows = quantityRows(check, catalogue, kase, null);
+  const unasked = unaskedQuantities(check, catalogue, kase, assessment);
+  const isSettled = (id) => unasked.includes(id) || rows.some((row) => row.quantity.id === id && (row.reading || row.missing !== null));
   const step = checkSteps(check, catalogue, kase.vehicle)
     .find((s) => (s.quantity ? !isSettled(s.quantity) : !isTicked(kase, check.id, s.id)));
   if (step) return { kind: step.quantity ? (step.timer ? 'timer' : 'reading') : 'step', step, quantity: step.quantity };
-  const row = rows.find((r) => !r.reading && r.missing === null);
+  const row = rows.find((r) => !isSettled(r.quantity.id));
   return row ? { kind: 'reading', step: null, quantity: row.quantity.id } : { kind: 'done', step: null, quantity: null };
 }
 

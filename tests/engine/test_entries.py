@@ -33,6 +33,8 @@ BODIES_OF = {
         "description": st.text(max_size=5), "assumed": st.lists(st.sampled_from(["layout", "supply"]), max_size=2)}),
     "complaint_set": st.fixed_dictionaries({"complaints": st.lists(st.sampled_from(BOOK.complaints), max_size=2)}),
     "codes_set": st.fixed_dictionaries({"codes": st.lists(st.sampled_from(["P0087", "P0191"]), max_size=2)}),
+    "circumstances_set": st.fixed_dictionaries({}, optional={
+        "lacking": st.lists(st.sampled_from(BOOK.equipment), max_size=2), "fuel_temperature_c": st.integers(-20, 90)}),
     "limits_set": st.fixed_dictionaries({"rule": st.sampled_from(["simple", "guarded"])}),
     "step_ticked": st.fixed_dictionaries(
         {"check": st.just("crank"), "step": st.sampled_from("ab"), "ticked": st.booleans()}),

@@ -1,7 +1,7 @@
 // Look-ups for the screens: what fits the vehicle, what is done, what is next inside a check; and what a form makes.
 import assert from 'node:assert/strict';
 import { test } from 'node:test';
-import { checkProgress, latestReading, listChecks, limitFor, nextCheck, nextInCheck, roughCase, safeDefault, unreadCautions } from '../../static/js/plan.js';
+import { checkProgress, latestReading, listChecks, limitFor, nextCheck, nextInCheck, roughCase, safeDefault, unaskedQuantities, unreadCautions } from '../../static/js/plan.js';
 import { activeText, emptyForm, nextPlace, readingBody, typeText, whatIsMissing } from '../../static/js/parts/entry-form.js';
 import { DOES_NOT_SAY, resultText } from '../../static/js/result-text.js';
 
@@ -51,6 +51,19 @@ test('inside a check the first thing not done is next', () => {
   assert.deepEqual([nextInCheck(CHECK, CATALOGUE, ticked).kind, nextInCheck(CHECK, CATALOGUE, ticked).quantity], ['reading', 'crank_pressure']);
   const read = kase({ steps: { 'crank/show': true }, readings: [{ id: 'r', quantity: 'crank_pressure', value: 1 }] });
   assert.equal(nextInCheck(CHECK, CATALOGUE, read).kind, 'done');
+});
+
+test('readings that the engine does not ask for now are passed over, until it does or somebody reads one', () => {
+  const vehicle = { layout: 'regulator-only' };
+  const steps = { 'crank/show': true };
+  const asked = { next: [{ check: 'crank', quantities: ['spring_pressure'] }] };
+  assert.deepEqual(unaskedQuantities(CHECK, CATALOGUE, kase({ vehicle }), asked), ['crank_pressure']);
+  assert.equal(nextInCheck(CHECK, CATALOGUE, kase({ vehicle, steps }), asked).quantity, 'spring_pressure');
+  assert.deepEqual(unaskedQuantities(CHECK, CATALOGUE, kase({ vehicle }), { next: [] }), []);
+  const read = kase({ vehicle, steps, readings: [{ id: 'r', quantity: 'spring_pressure', value: 70 }] });
+  assert.deepEqual(unaskedQuantities(CHECK, CATALOGUE, read, { next: [] }), ['crank_pressure']);
+  assert.equal(nextInCheck(CHECK, CATALOGUE, read, { next: [] }).kind, 'done');
+  assert.equal(checkProgress(CHECK, CATALOGUE, read, { next: [] }).status, 'done');
 });
 
 test('a reading after the repair does not stand for one before it', () => {

@@ -27,6 +27,7 @@ Book = namedtuple(
         "complaints",
         "safe_layout",
         "signatures",
+        "equipment",
     ),
 )
 
@@ -63,6 +64,7 @@ def open_book(catalogue: dict) -> Book:
         [row["id"] for row in catalogue["complaints"]],
         safe[0],
         catalogue["signatures"],
+        sorted(set([name for check in checks for name in check["equipment"]])),
     )
 
 

@@ -250,10 +250,10 @@ def balance_figures(balance: Balance | None, wanted: float | None, commanded: bo
     return {key: value for key, value in zip(keys, values)}
 
 
-def leak_budget(findings: list, case: Case, book: Book, temperature_c: float = FUEL_TEMPERATURE_C) -> dict:
+def leak_budget(findings: list, case: Case, book: Book) -> dict:
     """Return the leak budget of one phase's findings.
 
-    Inputs: findings of judge_phase; temperature_c [degC] of the fuel.
+    Inputs: findings of judge_phase; the fuel's temperature is the case's where it was read.
     Returns: {} while no return was caught and no rise or fall timed; else the keys of injector_figures and of
     balance_figures, and leaks [{component, quantity, flow_ml_min, excess_ml_min, without_bar (this leak alone mended),
     share (of what is missing, explained by it), finding, gain, text (both)}], a row a return that was caught; rise
@@ -261,6 +261,8 @@ def leak_budget(findings: list, case: Case, book: Book, temperature_c: float = F
     [sentences].
     Example: returns of 21, 23, 22, 64 mL in 30 s at 211 bar: about 310 bar without the excess of 84 mL/min.
     """
+    is_warm_known = case.fuel_temperature_c is not None
+    temperature_c = case.fuel_temperature_c if is_warm_known else FUEL_TEMPERATURE_C
     found = gather_evidence(findings, case, book)
     rise, rise_text = time_rise(found.readings, found.read, found.limits, temperature_c)
     decay, decay_text = time_decay(found.readings, temperature_c)
@@ -274,7 +276,7 @@ def leak_budget(findings: list, case: Case, book: Book, temperature_c: float = F
     budget.update({
         "leaks": leaks, "rise": rise, "decay": decay, "uncaught": uncaught, "rail_volume_ml": RAIL_VOLUME_ML,
         "temperature_c": temperature_c,
-        "assumptions": list_assumptions(found.balance is not None, timed, RAIL_VOLUME_ML, temperature_c),
+        "assumptions": list_assumptions(found.balance is not None, timed, RAIL_VOLUME_ML, temperature_c, is_warm_known),
         "text": explain_leaks(found, leaks, missed) + rise_text + decay_text,
     })  # fmt: skip
     return budget

@@ -21,13 +21,16 @@ from .quantity import MOST_CYLINDERS, PHASES, check_reading, phase_of, read_read
 # earlier_retests: ids of readings taken after a repair that another repair followed
 Case = namedtuple(
     "Case", (
-        "id", "vehicle", "complaints", "codes", "chosen", "readings", "not_measured", "state", "steps", "notes",
-        "concluded", "gate_override", "repaired", "earlier_retests",
+        "id", "vehicle", "complaints", "codes", "chosen", "lacking", "fuel_temperature_c", "readings", "not_measured",
+        "state", "steps", "notes", "concluded", "gate_override", "repaired", "earlier_retests",
     )
 )  # fmt: skip
 
 FORMAT = "railcase-case/1"
-OWN_KEYS = ("format", "id", "vehicle", "complaints", "codes", "limits", "readings", "not_measured")
+OWN_KEYS = (
+    "format", "id", "vehicle", "complaints", "codes", "limits", "readings", "not_measured", "lacking", "fuel_temperature_c",
+)  # fmt: skip
+COLDEST_FUEL_C, HOTTEST_FUEL_C = -40.0, 150.0
 # keys that folding adds; judging looks at a few (the end of Case) and passes the others over
 FOLD_KEYS = (
     "state", "opened_at", "opened_by", "updated_at", "entries", "steps", "notes", "photos", "rises", "cautions", "voided",
@@ -180,6 +183,14 @@ def check_missed_row(row: object, book: Book, at: str) -> list:
     return problems
 
 
+def check_fuel_temperature(value: object, field: str) -> list:
+    """Return problems of a fuel temperature in degC."""
+    if is_number(value) and COLDEST_FUEL_C <= value <= HOTTEST_FUEL_C:  # type: ignore[operator]
+        return []
+    text = f"{show(value)} degC cannot be; give {COLDEST_FUEL_C:g} to {HOTTEST_FUEL_C:g} degC"
+    return [Problem("impossible_value", field, text)]
+
+
 def choose_limits(limits: dict | None, book: Book) -> dict:
     """Return what a case is judged under: its own choice, the profile's defaults where it says nothing."""
     limits = limits or {}
@@ -211,6 +222,9 @@ def check_frame(case: object, book: Book) -> list:
     problems += check_codes(case.get("codes"))
     problems += check_limits(case.get("limits"), book)
     problems += check_missed(case.get("not_measured"), book)
+    problems += check_names(case.get("lacking"), book.equipment, "lacking")
+    if case.get("fuel_temperature_c") is not None:
+        problems += check_fuel_temperature(case["fuel_temperature_c"], "fuel_temperature_c")
     for key, kind, name in FOLD_TYPES:
         if case.get(key) is not None and not isinstance(case[key], kind):
             problems.append(Problem("wrong_type", key, f"{show(case[key])} is not {name}"))
@@ -245,6 +259,8 @@ def clean_case(case: dict, readings: list, notes: list, book: Book) -> Case:
         case.get("complaints") or [],
         case.get("codes") or [],
         choose_limits(case.get("limits"), book),
+        case.get("lacking") or [],
+        case.get("fuel_temperature_c"),
         [read_reading(reading, book) for reading in readings],
         {phase: [r["quantity"] for r in case.get("not_measured") or [] if phase_of(r) == phase] for phase in PHASES},
         case.get("state") or "open",

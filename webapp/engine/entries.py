@@ -13,6 +13,7 @@ from .book import Book
 from .document import (
     FORMAT,
     check_codes,
+    check_fuel_temperature,
     check_limits,
     check_names,
     check_one_of,
@@ -41,6 +42,7 @@ BODIES = {
     },
     "complaint_set": {"complaints": "complaints!"},
     "codes_set": {"codes": "codes!"},
+    "circumstances_set": {"lacking": "equipment", "fuel_temperature_c": "fuel_temperature"},
     "limits_set": {"profile": "any", "overrides": "any", "rule": "any"},
     "step_ticked": {"check": "name!", "step": "name!", "ticked": "flag!"},
     "reading_taken": {},
@@ -142,6 +144,10 @@ def check_field(value: object, kind: str, field: str, book: Book) -> list:
         return check_names(value, book.complaints, field)
     if kind == "codes":
         return check_codes(value, field)
+    if kind == "equipment":
+        return check_names(value, book.equipment, field)
+    if kind == "fuel_temperature":
+        return check_fuel_temperature(value, field)
     known = {"layout": book.layouts, "supply": book.supplies, "photo": list(PHOTO_TYPES),
              "rise_source": list(RISE_SOURCES),
              "quantity": book.quantity_order, "phase": list(PHASES)}  # fmt: skip
@@ -216,7 +222,8 @@ def empty_case(entries: list, book: Book) -> dict:
                "supply": book.supplies[0], "cylinders": 4, "assumed": ["layout", "supply", "cylinders"]}  # fmt: skip
     return {
         "format": FORMAT, "id": first["case"], "vehicle": vehicle, "complaints": [], "codes": [],
-        "limits": {"profile": "generic", "overrides": {}}, "readings": [], "not_measured": [], "state": "open",
+        "limits": {"profile": "generic", "overrides": {}}, "lacking": [],
+        "fuel_temperature_c": None, "readings": [], "not_measured": [], "state": "open",
         "opened_at": first["at"], "opened_by": first["by"], "updated_at": entries[-1]["at"], "entries": len(entries),
         "steps": {}, "notes": [], "photos": [], "rises": [], "cautions": [], "voided": [], "signed": [], "concluded": None,
         "repairs": [], "outcome": None, "gate_override": None, "earlier_retests": [], "conflicts": [],
@@ -308,6 +315,12 @@ def set_codes(case: dict, entry: dict, body: dict) -> None:
     case["codes"] = body["codes"]
 
 
+def set_circumstances(case: dict, entry: dict, body: dict) -> None:
+    for key in ("lacking", "fuel_temperature_c"):
+        if body.get(key) is not None:
+            case[key] = body[key]
+
+
 def append_to(name: str) -> object:
     """Return a fold step that lists the stamped body under a name."""
 
@@ -322,6 +335,7 @@ FOLDS = {
     "vehicle_set": set_vehicle,
     "complaint_set": set_complaints,
     "codes_set": set_codes,
+    "circumstances_set": set_circumstances,
     "limits_set": set_limits,
     "step_ticked": tick_step,
     "reading_taken": take_reading,
@@ -343,6 +357,7 @@ SINGLE_VALUED = {
     "vehicle_set": ("description", "registration", "vin", "layout", "supply", "cylinders"),
     "complaint_set": ("complaints",),
     "codes_set": ("codes",),
+    "circumstances_set": ("lacking", "fuel_temperature_c"),
     "limits_set": ("profile", "overrides", "rule"),
 }
 

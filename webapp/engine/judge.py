@@ -23,7 +23,7 @@ from .isolation import (
 )
 from .ledger import check_gate, fitting_quantities, judge_pump, quantity_words, write_ledger
 from .limits import resolve_limits
-from .planning import check_minutes, must_be_read, rank_checks, wanted_quantities
+from .planning import check_minutes, lacks_equipment, must_be_read, rank_checks, wanted_quantities
 from .quantity import PHASES
 from .verdicts import fails, is_evidence, judge_phase, latest_readings, repeated_quantities
 
@@ -193,7 +193,7 @@ def retest_rows(case: Case, after: dict, book: Book) -> list:
     """Return the retest as the next check while readings after the repair are missing."""
     check = book.checks[RETEST]
     unread = [name for name in check["quantities"] if name not in after or not is_evidence(after[name])]
-    wanted = [name for name in unread if name not in case.not_measured[AFTER]]
+    wanted = [] if lacks_equipment(check, case) else [name for name in unread if name not in case.not_measured[AFTER]]
     return [step_row(check, wanted, "Repeat the tests after the repair.", case, book)] if wanted else []
 
 
@@ -232,7 +232,7 @@ def plan_next(
         return retest_rows(case, after, book)
     if conclusion is not None or case.state != "open":
         return []
-    if wants_intake(case) and FIRST_CHECK in book.checks:
+    if wants_intake(case) and FIRST_CHECK in book.checks and not lacks_equipment(book.checks[FIRST_CHECK], case):
         check = book.checks[FIRST_CHECK]
         return [step_row(check, [], check["purpose"], case, book)] + ranked
     if first:

@@ -108,9 +108,16 @@ def has_no_target(name: str, read: dict, case: Case, book: Book) -> bool:
     return fails_low(read.get(pressure)) or (pressure not in read and pressure not in case.not_measured[BEFORE])
 
 
+def lacks_equipment(check: dict, case: Case) -> bool:
+    """True when the technician has said that something this check needs is not to hand today."""
+    return bool([item for item in check["equipment"] if item in case.lacking])
+
+
 def wanted_quantities(check: dict, read: dict, case: Case, book: Book, missed_too: bool) -> list:
     """Return the quantities of a check still to be read on this vehicle; doubted and unclear ones are asked again."""
-    wanted = []
+    wanted: list = []
+    if lacks_equipment(check, case):
+        return wanted
     for name in check["quantities"]:
         finding = read.get(name)
         settled = finding is not None and finding.doubt is None and finding.verdict != "unclear"

@@ -112,8 +112,16 @@ def describe_delivery(balance: Balance) -> str:
     return f"The pump delivers at least the {total:.0f} mL/min that were caught, at {balance.pressure:.0f} bar."
 
 
-def list_assumptions(balanced: bool, timed: bool, volume_ml: float, temperature_c: float) -> list:
-    """Return what the figures rest on beyond the readings; balanced, timed: leaks, a rise or a fall were worked out."""
+def list_assumptions(balanced: bool, timed: bool, volume_ml: float, temperature_c: float, is_given: bool) -> list:
+    """Return what the figures rest on beyond the readings.
+
+    Inputs: balanced, timed whether leaks, a rise or a fall were worked out; is_given whether the temperature was read.
+    """
     leaks = "What is left leaks in proportion to pressure, and the pump delivers the same at a higher pressure (judgement)."
-    rail = f"Rail and pipes hold {volume_ml:g} mL and the fuel is at {temperature_c:g} degC (judgement)."
+    fuel = (
+        f"the fuel is at {temperature_c:g} degC as read"
+        if is_given
+        else f"the fuel is at {temperature_c:g} degC (judgement)"
+    )
+    rail = f"Rail and pipes hold {volume_ml:g} mL (judgement) and {fuel}."
     return ([leaks] if balanced else []) + ([rail] if timed else [])

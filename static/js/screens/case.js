@@ -71,8 +71,8 @@ function bottomFor(id, kase, assessment, next) {
     Next: ${next.name} <span class="press-note">about ${next.minutes} min</span><//>`;
 }
 
-function CheckRow({ id, check, number, kase, catalogue, isNext }) {
-  const progress = checkProgress(check, catalogue, kase);
+function CheckRow({ id, check, number, kase, catalogue, assessment, isNext }) {
+  const progress = checkProgress(check, catalogue, kase, assessment);
   const count = progress.total && progress.status === 'part' ? ` ${progress.done} of ${progress.total}` : '';
   return html`<li class="row" data-check=${check.id} data-status=${progress.status}>
     <${Button} act="open-check" kind="row" href=${address('case', id, 'check', check.id)}>
@@ -120,7 +120,7 @@ export function Case({ id }) {
     <${Circuit} assessment=${assessment} />
     <${Remarks} notes=${assessment ? assessment.notes : []} />
     <h2>All checks</h2>
-    <ul class="rows">${checks.map((check, index) => html`<${CheckRow} key=${check.id} id=${id} check=${check} number=${index + 1} kase=${kase} catalogue=${catalogue} isNext=${Boolean(next && next.check === check.id)} />`)}</ul>
+    <ul class="rows">${checks.map((check, index) => html`<${CheckRow} key=${check.id} id=${id} check=${check} number=${index + 1} kase=${kase} catalogue=${catalogue} assessment=${assessment} isNext=${Boolean(next && next.check === check.id)} />`)}</ul>
     <h2>This case</h2>
     <div class="stack">
       <${Button} act="readings" href=${address('case', id, 'readings')}>All readings<//>

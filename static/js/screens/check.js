@@ -7,18 +7,19 @@ import { Fold, Frame } from '../parts/frame.js';
 import { Ledger } from '../parts/ledger.js';
 import { SignOff } from '../parts/sign-off.js';
 import { VerdictMark } from '../parts/verdict.js';
+import { Equipment, Lacking } from '../parts/equipment.js';
 import { OtherWays, entryHref } from '../parts/ways.js';
 import { holdAwake } from '../capture/camera.js';
 import { formatReading } from '../format.js';
-import { byId, checkSteps, isTicked, nextCheck, nextInCheck, quantityRows, unreadCautions } from '../plan.js';
+import { byId, checkSteps, isTicked, nextCheck, nextInCheck, quantityRows, unaskedQuantities, unreadCautions } from '../plan.js';
 import { address } from '../routes.js';
 import { useCase } from './case.js';
 
-function Facts({ check }) {
+function Facts({ id, check, kase, act }) {
   return html`<${Fold} act="check-about" title="Why this check, and what is needed">
     <p>${check.purpose}</p><p>${check.why}</p>
     ${check.preconditions.length ? html`<h2 class="minor">Before you start</h2><ul>${check.preconditions.map((t) => html`<li>${t}</li>`)}</ul>` : null}
-    ${check.equipment.length ? html`<h2 class="minor">You need</h2><ul>${check.equipment.map((t) => html`<li>${t}</li>`)}</ul>` : null}
+    <${Equipment} id=${id} check=${check} kase=${kase} act=${act} />
   <//>`;
 }
 
@@ -62,12 +63,12 @@ function useCurrentInView(stepId, isFirst) {
   }, [stepId]);
 }
 
-function Steps({ id, check, rows, kase, catalogue, next, onTick }) {
+function Steps({ id, check, rows, kase, catalogue, next, unasked, onTick }) {
   useCurrentInView(next.step ? next.step.id : '', next.number === 1);
   return html`<ol class="steps">${checkSteps(check, catalogue, kase.vehicle).map((step, index) => {
     const row = step.quantity ? rows.find((r) => r.quantity.id === step.quantity) : null;
     const done = row ? Boolean(row.reading) || row.missing !== null : isTicked(kase, check.id, step.id);
-    return html`<${BigStep} key=${step.id} step=${step} number=${index + 1} done=${done} current=${next.step === step} catalogue=${catalogue}
+    return html`<${BigStep} key=${step.id} step=${step} number=${index + 1} done=${done} current=${next.step === step} catalogue=${catalogue} spare=${unasked.includes(step.quantity)}
       onTick=${row ? null : () => onTick(step, !done)}>${row ? html`<${QuantityRow} id=${id} check=${check} row=${row} />` : null}<//>`;
   })}</ol>`;
 }
@@ -95,7 +96,8 @@ export function Check({ id, check: checkId }) {
   const cautions = unreadCautions(check, catalogue, kase);
   if (cautions.length) return html`<${CautionGate} id=${id} check=${check} cautions=${cautions} act=${act} />`;
   const rows = quantityRows(check, catalogue, kase, assessment);
-  const found = nextInCheck(check, catalogue, kase);
+  const found = nextInCheck(check, catalogue, kase, assessment);
+  const unasked = unaskedQuantities(check, catalogue, kase, assessment);
   const steps = checkSteps(check, catalogue, kase.vehicle);
   const next = { ...found, name: found.quantity ? byId(catalogue.quantities, found.quantity).name : '', number: steps.indexOf(found.step) + 1, count: steps.length };
   const inSteps = new Set(steps.map((s) => s.quantity));
@@ -104,8 +106,9 @@ export function Check({ id, check: checkId }) {
   return html`<${Frame} screen="check" title=${check.name} caution=${check.cautions[0]}
     aside=${html`<${Ledger} kase=${kase} assessment=${assessment} />`}
     bottom=${html`<${Bottom} id=${id} check=${check} next=${next} upcoming=${nextCheck(assessment, catalogue, check.id)} onTick=${onTick} />`}>
-    <${Facts} check=${check} />
-    <${Steps} id=${id} check=${check} rows=${rows} kase=${kase} catalogue=${catalogue} next=${next} onTick=${onTick} />
+    <${Lacking} check=${check} kase=${kase} />
+    <${Facts} id=${id} check=${check} kase=${kase} act=${act} />
+    <${Steps} id=${id} check=${check} rows=${rows} kase=${kase} catalogue=${catalogue} next=${next} unasked=${unasked} onTick=${onTick} />
     ${others.map((row) => html`<${QuantityRow} id=${id} check=${check} row=${row} />`)}
     ${next.kind === 'done' ? html`<${SignOff} id=${id} check=${check} kase=${kase} />` : null}
     ${check.equipment.some((text) => text.startsWith('Dummy load')) ? html`<${Button} act="resistor" href=${address('case', id, 'check', check.id, 'resistor')}>Which dummy load, and how long to drive<//>` : null}

@@ -11,7 +11,7 @@ import { address } from '../routes.js';
 import { useCase } from './case.js';
 
 function NextStep({ id, check, kase, catalogue, assessment }) {
-  const next = nextInCheck(check, catalogue, kase);
+  const next = nextInCheck(check, catalogue, kase, assessment);
   if (next.kind === 'step') return html`<${Button} act="to-check" kind="main" href=${address('case', id, 'check', check.id)}>Next step<//>`;
   if (next.kind !== 'done') {
     const quantity = byId(catalogue.quantities, next.quantity);
