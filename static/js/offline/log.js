@@ -96,6 +96,14 @@ export function applySync({ entries, drop, refuse, meta, used, renew }) {
   }));
 }
 
+/** A new pairing, and with it the start of the feed: another office may answer now, what is known is skipped. All or nothing. */
+export function adopt(pairing) {
+  const meta = { pairing, cursor: 0, pair_again: null, asking: null };
+  return withDb((db) => inOne(db, ['meta'], async (tx) => {
+    for (const [key, value] of Object.entries(meta)) await tx.objectStore('meta').put(value, key);
+  }));
+}
+
 /** Entries that wait but cannot be sent, with the reason: they stay, counted and named. */
 export function refuseHere(ids, problems = LOST) {
   return withDb((db) => inOne(db, ['outbox'], (tx) => markRefused(tx, ids.map((id) => ({ id, problems })))));

@@ -2,23 +2,17 @@
 // office has said that the numbers are the same, the token is kept as this phone's pairing and what waits is sent.
 import { getMeta, setMeta } from './db.js';
 import { ask, readProblem } from './ask.js';
+import { adopt } from './log.js';
 
 /** The question this phone has open at an office, or null; it outlives the app. @returns {Promise<{token: string, number: string}|null>} */
 export const readAsking = () => getMeta('asking').catch(() => null).then((asking) => asking || null);
 
 export const forgetAsking = () => setMeta('asking', null);
 
-async function keepPairing(token, answer) {
-  await setMeta('cursor', 0); // another office may answer now: take everything in again, what is known is skipped
-  await setMeta('pairing', { token, device: answer.device, person: answer.person, workshop: answer.workshop });
-  await setMeta('pair_again', null);
-  await forgetAsking();
-}
-
 /** @returns {Promise<{status: string, text: string, number?: string, person?: any, workshop?: any}>} */
 async function settle(token, answer) {
   const { status, number, person, workshop } = answer;
-  if (status === 'paired') await keepPairing(token, answer);
+  if (status === 'paired') await adopt({ token, device: answer.device, person, workshop });
   else if (status === 'waiting') await setMeta('asking', { token, number });
   else await forgetAsking();
   return { status, number, person, workshop, text: '' };
@@ -45,7 +39,7 @@ export async function lookAtPairing() {
   const unknown = { status: 'waiting', number: asking.number, text: 'No contact with the server just now. It is tried again by itself.' };
   const response = await ask('/api/v1/pair', { headers: { Authorization: `Bearer ${asking.token}` } }).catch(() => null);
   if (!response) return unknown;
-  if (response.status === 401) {
+  if (response.status === 401 && (await readProblem(response, ''))) { // our own no, not that of a portal in between
     await forgetAsking();
     return { status: 'refused', text: '' };
   }
