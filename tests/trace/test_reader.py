@@ -9,6 +9,8 @@ from click.testing import CliRunner, Result
 from tests.trace.dialects import BAD_FILES, START_S, TARGETS, Dialect, make_dialects, true_seconds
 from tests.trace.long import run_trace, write_long
 from webapp.cli import main
+from webapp.tracefile.dialect import choose_columns, read_dialect
+from webapp.tracefile.rows import RowReader
 
 DIALECTS = make_dialects()
 
@@ -117,6 +119,15 @@ def test_rows_of_another_length_move_no_column(row: bytes, tmp_path: Path) -> No
     found = json.loads(run(path).stdout)
     assert found["peak_bar"] == pytest.approx(301.2, abs=0.1)
     assert found["time_to"][0]["seconds"] == pytest.approx(true_seconds(200), abs=0.003)
+
+
+def test_a_short_and_a_long_row_that_add_up_are_not_read_as_whole_ones() -> None:
+    """Taken as one list of fields these four lines hold four rows of three, two of them wrong."""
+    dialect = read_dialect(["Time (s),Rail pressure (bar),Speed (rpm)", "1,2,3", "2,3,4"])
+    reader = RowReader(dialect, choose_columns(dialect.columns, {}))
+    lines = [b"1,2,3", b"4,5", b"6,7,8,9", b"10,11,12"]
+    assert reader.read_fast(lines) is None
+    assert reader.read(lines, 2) == [[1.0, 4.0, 6.0, 10.0], [2.0, 5.0, 7.0, 11.0]]
 
 
 def test_memory_does_not_grow_with_the_file(tmp_path: Path) -> None:

@@ -28,6 +28,7 @@ from .waveform import GAP_STEPS, last_point, usual_step
 FORMAT = "railcase-trace/1"
 FEWEST_POINTS, MOST_POINTS, MOST_TARGETS = 8, 40000, 10
 LOWEST_BAR, HIGHEST_BAR = -5.0, 4000.0
+BIGGEST = 1e12  # of anything: squares of more would leave the range of a float
 HAND_U_S = 0.01  # judgement: a start pointed at on the screen
 FINE_SHARE = 1.0 / 200.0  # of the rise: spacing wanted around it
 MARGIN_S, AFTER_S, WORTH_A_LOOK = 0.5, 1.5, 0.7
@@ -43,6 +44,8 @@ def check_list(request: dict, name: str, length: int, holes: bool = False) -> li
     for i in range(length):
         if not is_number(values[i]) and not (holes and values[i] is None):
             return [Problem("not_a_number", f"{name}[{i}]", f"{show(values[i])} is not a number")]
+        if values[i] is not None and abs(values[i]) > BIGGEST:
+            return [Problem("impossible_value", f"{name}[{i}]", f"{show(values[i])} cannot be; leave that row out")]
     return []
 
 

@@ -11,6 +11,7 @@ from typing import NamedTuple
 from .dialect import Choice, Column, Dialect, read_clock, read_number, rules, split_line
 
 HALF_DAY_S, DAY_S = 43200.0, 86400.0
+BIGGEST = 1e12  # the engine takes no more, of anything
 
 
 class Flaw(NamedTuple):
@@ -83,12 +84,18 @@ class RowReader:
             columns: list[list] = [list(map(float, fields[place::width])) for place in places]
         except ValueError:
             return None
-        if not all(math.isfinite(sum(column)) for column in columns):
+        if not all(math.isfinite(sum(column)) and max(max(column), -min(column)) <= BIGGEST for column in columns[1:]):
             return None
         self.clock.settle(columns[0][0])
         shift, factor = self.clock.origin or 0.0, self.clock.factor
         columns[0] = [(t - shift) * factor for t in columns[0]] if shift or factor != 1.0 else columns[0]
-        if columns[0][0] < self.clock.last or columns[0] != sorted(columns[0]):
+        times = columns[0]
+        if (
+            not math.isfinite(sum(times))
+            or times[0] < self.clock.last
+            or max(times[-1], -times[0]) > BIGGEST
+            or times != sorted(times)
+        ):
             return None
         self.clock.last = columns[0][-1]
         return columns
@@ -117,13 +124,17 @@ class RowReader:
         moment, value = self.read_time(fields[time.place]), self.read_cell(fields, pressure)
         if moment is None:
             self.drop(Flaw(row, time.header, fields[time.place], "is not a time"))
-        elif value is None or not math.isfinite(value):
+        elif value is None:
             self.drop(Flaw(row, pressure.header, fields[pressure.place], "is not a number"))
+        elif abs(value) > BIGGEST or abs(moment) > BIGGEST:
+            column = pressure if abs(value) > BIGGEST else time
+            self.drop(Flaw(row, column.header, fields[column.place], "cannot be"))
         elif moment < self.clock.last:
             self.drop(Flaw(row, time.header, fields[time.place], "goes back in time"))
         else:
             self.clock.last = moment
-            return [moment, value] + [self.read_cell(fields, column) for column in self.others]
+            others = [self.read_cell(fields, column) for column in self.others]
+            return [moment, value] + [None if v is None or abs(v) > BIGGEST else v for v in others]
         return None
 
     def read_slow(self, lines: list[bytes], first_row: int) -> list[list]:
