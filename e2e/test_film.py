@@ -30,10 +30,11 @@ def step(hands: Hands, count: int) -> float:
 
 
 def go_near(hands: Hands, moment: float) -> None:
-    """Pull the slider."""
-    hands.page.locator('[name="scrub"]').fill(f"{moment:.3f}")
-    near = "(wanted) => Math.abs(Number(document.querySelector('.player').dataset.at) - wanted) < 0.2"
-    hands.page.wait_for_function(near, arg=moment)
+    """Pull the slider to the beginning, then to the moment: that way it is plain when it has got there."""
+    for wanted in (0.0, moment):
+        hands.page.locator('[name="scrub"]').fill(f"{wanted:.3f}")
+        near = "(wanted) => Math.abs(Number(document.querySelector('.player').dataset.at) - wanted) < 0.2"
+        hands.page.wait_for_function(near, arg=wanted)
 
 
 def rise_time(bar: float) -> float:

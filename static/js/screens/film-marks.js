@@ -51,10 +51,9 @@ function HowRead({ reading, onChange }) {
     ${pick('display', 'What was filmed?', DISPLAYS, 'display_s')}<//>`;
 }
 
-/** Marks of the start: this frame, or where the engine's ear hears the starter. */
-function StartPresses({ player, marks, cylinders, call, onStart, onProblem }) {
+/** Marks of the start: this frame (the bottom press, while there is none), or where the engine's ear hears the starter. */
+function StartPresses({ player, marks, cylinders, call, onSeen, onStart, onProblem }) {
   const { frames, sound } = player;
-  const seen = async () => onStart({ at_s: frames.at(), from: 'picture', gap_s: await frames.gapHere() });
   const heard = async () => {
     const answer = await call('hear', { levels: sound.levels.slice(0, MOST_HEARD), rate_hz: 1 / sound.bin_s, cylinders });
     if (answer.error || answer.ok.onset_s === null) return onProblem(answer.error ? answer.error.map((p) => p.text).join(' ') : answer.ok.text);
@@ -62,10 +61,10 @@ function StartPresses({ player, marks, cylinders, call, onStart, onProblem }) {
     return onStart({ at_s: answer.ok.onset_s, from: 'sound', gap_s: await frames.gapHere(), u_s: answer.ok.onset_u_s });
   };
   return html`<div class="pair">
-    <${Button} act="mark-start" onClick=${seen}>${marks.start ? 'Start is here instead' : 'It starts to crank here'}<//>
+    ${marks.start ? html`<${Button} act="mark-start" onClick=${onSeen}>Start is here instead<//>` : null}
     ${sound && sound.levels.length ? html`<${Button} act="mark-heard" onClick=${heard}>Find the start by ear<//>` : null}
   </div>
-  ${marks.start ? html`<p data-start=${marks.start.from}>Start: ${marks.start.at_s.toFixed(3)} s, by ${marks.start.from === 'sound' ? 'ear' : 'eye'}.</p>` : html`<p class="help">Step to the first frame on which the engine turns or the display starts to move.</p>`}`;
+  ${marks.start ? html`<p data-start=${marks.start.from}>Start: ${marks.start.at_s.toFixed(3)} s, by ${marks.start.from === 'sound' ? 'ear' : 'eye'}.</p>` : html`<p>Step to the first frame on which the engine turns, then press “Cranking starts here”.</p>`}`;
 }
 
 async function takeStill(player, still) {
@@ -119,24 +118,28 @@ export function FilmMarks({ id, check, kept, setKept, onOther }) {
     keepDraft(`film.${id}.${phaseOf(check.id)}`, null);
     location.hash = answer.shown ? address('case', id, 'check', check.id, 'verdict', answer.shown) : address('case', id, 'check', check.id);
   };
+  const seen = async () => change(markStart(marks, { at_s: player.frames.at(), from: 'picture', gap_s: await player.frames.gapHere() }));
+  const other = () => (marks.pressures.length === 0 ? onOther() : act.send({ type: 'dialog', dialog: { name: 'film-other', title: 'Take another film?',
+    text: 'The marks on this film go with it.', yes: 'Take another', no: 'Keep this one', onYes: onOther } }));
   const missing = whatIsMissing(marks);
   const time = result && result.ok ? judgedTime(result.ok) : null;
   const typing = typed !== null;
   const bottom = typing ? html`<${Typing} text=${typed} unit=${reading.unit} setText=${setTyped} />
       <div class="pair"><${Button} act="mark-cancel" onClick=${() => setTyped(null)}>Cancel<//><${Button} act="mark-keep" kind="main" disabled=${parseTyped(typed) === null} onClick=${keepTyped}>Keep<//></div>`
-    : html`<div class="pair"><${Button} act="mark-type" disabled=${!player.frames} onClick=${() => setTyped('')}>Type pressure<//>
+    : html`<div class="pair"><${Button} act="mark-type" kind=${marks.start && !time ? 'main' : 'plain'} disabled=${!player.frames} onClick=${() => setTyped('')}>Type pressure<//>
+      ${marks.start ? null : html`<${Button} act="mark-start" kind="main" disabled=${!player.frames} onClick=${seen}>Cranking starts here<//>`}
       ${time ? html`<${Button} act="save-film" kind="main" disabled=${busy} onClick=${save}>${time.seconds === null ? 'Save: not reached' : `Save ${formatQuantity(Number(time.seconds.toFixed(2)), 's')}`}<//>` : null}</div>`;
   return html`<${Frame} screen="film" title="By film" caution=${check.cautions[0]} quiet=${true} bottom=${bottom}>
     <div class=${typing ? 'film-typing' : ''}><${FilmPlayer} player=${player} start=${marks.start ? marks.start.at_s : null} compact=${typing} /></div>
     ${problem ? html`<p class="error" role="alert" data-message="film-error">${problem}</p>` : null}
     ${typing || !player.frames ? null : html`
-      <${StartPresses} player=${player} marks=${marks} cylinders=${kase.vehicle.cylinders || 4} call=${act.call} onStart=${(start) => change(markStart(marks, start))} onProblem=${setProblem} />
-      ${missing ? html`<p class="headline">${missing}.</p>` : null}
+      <${StartPresses} player=${player} marks=${marks} cylinders=${kase.vehicle.cylinders || 4} call=${act.call} onSeen=${seen} onStart=${(start) => change(markStart(marks, start))} onProblem=${setProblem} />
+      ${missing && marks.start ? html`<p class="headline">${missing}.</p>` : null}
       <${MarkList} marks=${marks} frames=${player.frames} onRemove=${(at_s) => change(removePressure(marks, at_s))} />
       ${result && result.error ? html`<p class="error" role="alert">${result.error.map((p) => p.text).join(' ')}</p>` : null}
       ${result && result.ok ? html`<${RiseResult} result=${result.ok} curve=${{ points: result.ok.curve }} spots=${marks.pressures.map((p) => [p.at_s, p.bar])} name=${kept.film.name || 'Film'} />` : null}
       <${HowRead} reading=${reading} onChange=${(next) => setKept({ ...kept, reading: next })} />
       <${Button} act="film-keep" onClick=${() => saveFile(kept.film.name || 'film.webm', kept.film, kept.film.type)}>Save the film as a file<//>
-      <${Button} act="film-other" onClick=${onOther}>Another film<//>`}
+      <${Button} act="film-other" onClick=${other}>Another film<//>`}
   <//>`;
 }

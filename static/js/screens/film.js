@@ -30,7 +30,7 @@ function Camera({ onFilm, onBack }) {
   }, []);
   const start = () => { camera.current.start(); setPhase('filming'); };
   const stop = async () => { setPhase('ending'); onFilm(await camera.current.stop()); };
-  return html`<div data-camera=${phase}>
+  return html`<div class="stack" data-camera=${phase}>
     <video class="film" ref=${video} muted playsinline aria-label="What the camera sees"></video>
     ${problem ? html`<p class="error" role="alert" data-message="camera">${problem}</p>` : null}
     ${phase === 'ready' ? html`<p>Gauge or screen large in the picture, phone held still. Start the film, then crank.</p><${Button} act="film-start" kind="main" onClick=${start}>Start the film<//>` : null}
@@ -51,7 +51,7 @@ function Choose({ onFilm, onCamera }) {
     ${navigator.mediaDevices && globalThis.MediaRecorder ? html`<${Button} act="film-camera" onClick=${onCamera}>Film with this app<//>` : null}
     <label class="press press-plain press-file" data-act="film-file">Choose a film
       <input type="file" name="film" accept="video/*" onChange=${take} /></label>
-    <p class="help">The film stays on this phone. Two pictures of it, the marks and the curve go to the office.</p>`;
+    <p class="help after-press">The film stays on this phone. Two pictures of it, the marks and the curve go to the office.</p>`;
 }
 
 /** The film and its marks, on disk as they are made: {film, marks, reading} or null. */
