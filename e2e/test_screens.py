@@ -98,6 +98,8 @@ def walk_screens(hands: Hands) -> Iterator[str]:
         "scan": "/check/crank/scan/crank_pressure",
         "volts": "/check/crank/volts/crank_pressure",
         "resistor": "/check/hold/resistor",
+        "film": "/check/crank/film",
+        "trace": "/check/crank/trace",
         "notes": "/notes",
         "conclude": "/conclude",
         "result": "/result",
