@@ -1,8 +1,8 @@
 """What is counted and timed while the server runs, for /metrics.
 
 Several worker processes count together through files in one folder; the library decides that when the first meter is made,
-so `share` comes before, and the meters are made when first used. Without `share` (commands, tests) each process counts
-for itself.
+so `share` comes before, and the application makes the meters in each worker while it has one thread. Without `share`
+(commands, tests) each process counts for itself.
 """
 
 import os

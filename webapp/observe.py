@@ -122,7 +122,8 @@ def render_waiting() -> bytes:
 
 
 def install_observing(app: Flask) -> None:
-    """Before anything else looks at a request."""
+    """Before anything else looks at a request, and before there are threads that would make the meters twice."""
+    meters.meters()
     app.before_request(begin)
     app.after_request(end)
     app.register_blueprint(blueprint)

@@ -77,7 +77,7 @@ class Nursery:
 
     def raise_servers(self) -> None:
         signal.signal(signal.SIGTERM, lambda *_: self.end())
-        logging.getLogger("railcase").setLevel(logging.CRITICAL)
+        logging.basicConfig(filename=self.settings.data / "server.log", level=logging.ERROR)
         sys.stderr = open(self.settings.data / "server.log", "a", buffering=1)  # noqa: SIM115 -- until the process ends
         application = Application(self.settings)  # it opens no connection before the first request
         while True:

@@ -69,11 +69,14 @@ class World:
         self.trouble_from_outside(wanted)
         for thread in threads:
             thread.join()
-        assert not self.troubles, self.troubles[0]
+        assert not self.troubles, f"{self.troubles[0]}\n{self.read_server_log()}"
         self.nursery.wait()
         for _ in range(3):
             for phone in self.phones:
                 self.settle(phone)
+
+    def read_server_log(self) -> str:
+        return (self.settings.data / "server.log").read_text()[-6000:]
 
     def trouble_from_outside(self, wanted: int) -> None:
         chance = random.Random(f"{self.seed} outside")

@@ -2,6 +2,8 @@
 
 import json
 import re
+import subprocess
+import sys
 import urllib.request
 from dataclasses import replace
 
@@ -117,6 +119,24 @@ def test_a_fault_of_ours_is_found_by_its_id(app, technician, database, caplog):
     assert answer.status_code == 500
     failed = [record for record in caplog.records if record.exc_info]
     assert [record.request_id for record in failed] == [answer.headers["X-Request-Id"]]
+
+
+MADE_EARLY = """
+import sys
+from pathlib import Path
+from webapp import meters
+from webapp.app import create_app
+from webapp.settings import Settings
+
+create_app(Settings(data=Path(sys.argv[1]), database_url="sqlite://", secret_key="k" * 40))
+print(meters.meters.cache_info().currsize)
+"""
+
+
+def test_meters_are_made_before_there_are_threads(tmp_path):
+    """A long storm found it: two first requests at once made them twice, and one was answered with a fault of ours."""
+    done = subprocess.run([sys.executable, "-c", MADE_EARLY, tmp_path], capture_output=True, text=True, timeout=60)
+    assert done.stdout.strip() == "1", done.stderr[-2000:]
 
 
 @pytest.fixture
