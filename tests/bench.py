@@ -20,6 +20,7 @@ from tests.engine.scenes import example_case, make_case
 from tests.engine.starter import FRAME_HZ, levels_of, make_sound
 from tests.engine.test_phone import run_phone
 from tests.engine.test_trade import GOOD_BUT_FOR_THE_PUMP
+from tests.ingest import bench_ingest
 from tests.trace.long import count_lines, run_trace, write_long
 from webapp.engine.calls import Door
 from webapp.library.loader import load_catalogue
@@ -204,7 +205,7 @@ def bench_browser() -> Iterator[Row]:
 
 def main() -> None:
     print(f"{'what':58}{'measured':>24}{'budget':>12}")
-    for part in (bench_engine, bench_hearing, bench_lines, bench_trace, bench_browser):
+    for part in (bench_engine, bench_hearing, bench_lines, bench_trace, bench_ingest, bench_browser):
         for what, measured, budget in part():
             print(f"{what:58}{measured:>24}{budget:>12}", flush=True)
 
