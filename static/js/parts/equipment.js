@@ -32,7 +32,7 @@ export function Equipment({ id, check, kase, act }) {
   return html`<div class="stack">
     ${check.equipment.length ? html`<h2 class="minor">You need</h2><p>Press what you do not have today. Checks that need it are then not asked for.</p>` : null}
     ${check.equipment.map((item) => html`<${Button} key=${item} act="lack" pressed=${lacking.includes(item)} extra=${{ 'data-choice': item }} onClick=${() => toggle(item)}>
-      <span>${item}</span> <span class="press-note">${lacking.includes(item) ? 'not to hand' : 'to hand'}</span><//>`)}
+      <span class="choice-name">${item}</span><span class="choice-help">${lacking.includes(item) ? 'Not to hand today' : 'To hand'}</span><//>`)}
     ${WARMED.includes(check.id) ? html`<${FuelTemperature} id=${id} kase=${kase} act=${act} />` : null}
   </div>`;
 }
