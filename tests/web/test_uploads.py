@@ -121,3 +121,9 @@ def test_a_batch_never_waits_for_a_photo(technician, data, sha256):
     put(technician, sha256, 0, piece(data, 0))
     assert technician.sync([technician.entry("note_added", {"text": "x"})])["results"][0]["status"] == "stored"
     assert hashlib.sha256(data).hexdigest() == sha256
+
+
+def test_a_photo_sent_in_one_go_after_all_leaves_no_pieces(technician, data, sha256, settings):
+    put(technician, sha256, 0, piece(data, 0))
+    assert technician.put_photo(sha256, data).status_code == 201
+    assert [path for path in (settings.data / "photos" / "uploads").rglob("*") if path.is_file()] == []

@@ -92,11 +92,18 @@ def keep_photo(sha256: str, type_: str, data: bytes) -> bool:
         return photos.note_photo(workshop, sha256, len(data), picture)
 
 
+def drop_pieces(sha256: str) -> None:
+    """The photo is here whole, whichever way it came."""
+    with workshop_to_read() as workshop:
+        uploads.drop_pieces(workshop, database().photos, sha256)
+
+
 @blueprint.put("/photos/<sha256>")
 @by_phone
 def put_photo(sha256: str) -> tuple[Response, int]:
     request.max_content_length = photos.LARGEST_BYTES
     is_new = keep_photo(sha256, request.mimetype, request.get_data())
+    drop_pieces(sha256)
     return jsonify({"sha256": sha256, "stored": True}), 201 if is_new else 200
 
 
@@ -130,8 +137,8 @@ def finish_upload(sha256: str) -> tuple[Response, int]:
     wanted = FinishIn().load(read_json())
     with workshop_to_read() as workshop:
         data = uploads.gather(workshop, database().photos, sha256, wanted["size"])
-        is_new = data is not None and keep_photo(sha256, wanted["type"], data)
-        uploads.drop_pieces(workshop, database().photos, sha256)
+    is_new = data is not None and keep_photo(sha256, wanted["type"], data)
+    drop_pieces(sha256)
     return jsonify({"sha256": sha256, "stored": True}), 201 if is_new else 200
 
 
