@@ -114,6 +114,8 @@ def read_catalogue(folder: Path = FOLDER) -> dict:
     flaws = find_flaws(catalogue)
     if flaws:
         raise LibraryError([f"{flaw.file}: {flaw.field}: {flaw.text}" for flaw in flaws])
+    for words_for_people in ("about", "rules"):
+        del catalogue["trace_columns"][words_for_people]
     return catalogue
 
 
