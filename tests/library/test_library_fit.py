@@ -104,7 +104,8 @@ def test_intrusion_says_what_is_opened(catalogue: dict) -> None:
 
 
 def test_every_file_is_read(catalogue: dict) -> None:
-    known = {name for name, _ in loader.LISTS.values()} | {"injury.json", "vehicle.json", "signatures.json", "trace_columns.json"}
+    known = {name for name, _ in loader.LISTS.values()}
+    known |= {"injury.json", "vehicle.json", "signatures.json", "trace_columns.json"}
     known |= {f"checks/{check['id']}.json" for check in catalogue["checks"]}
     known |= {f"limits/{profile['id']}.json" for profile in catalogue["profiles"]}
     files = {path.relative_to(loader.FOLDER).as_posix() for path in loader.FOLDER.rglob("*.json")}
