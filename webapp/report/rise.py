@@ -79,7 +79,7 @@ def draw_rise(rise: dict, caption: str) -> Markup:
     paper = Paper(points, rise["times"])
     line = " ".join(f"{paper.x(second)},{paper.y(bar)}" for second, bar in points)
     start = Markup('<path class="start" d="M{} {}V{}" /><text class="label" x="{}" y="{}">start</text>').format(
-        paper.x(0.0), TOP, HEIGHT - BOTTOM, paper.x(0.0) + 5, HEIGHT - BOTTOM - 6
+        paper.x(0.0), TOP, HEIGHT - BOTTOM, paper.x(0.0) + 5, TOP + 12
     )
     return Markup('<svg class="rise" role="img" viewBox="0 0 {} {}" aria-label="{}">{}{}{}{}</svg>').format(
         WIDTH, HEIGHT, caption, draw_axes(paper), draw_targets(paper, rise["times"]),

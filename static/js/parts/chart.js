@@ -71,7 +71,7 @@ function drawMarks(chart, marks) {
   }
   for (const [at_s, bar] of marks.spots) spot(chart, x(at_s), y(bar));
   line(chart, [[x(0), top], [x(0), top + height]], [], ink, 3);
-  if (x(0) >= left && x(0) <= left + width) word(chart, 'start', x(0) + 6 * devicePixelRatio, top + height - 8 * devicePixelRatio);
+  if (x(0) >= left && x(0) <= left + width) word(chart, 'start', x(0) + 6 * devicePixelRatio, top + 16 * devicePixelRatio);
 }
 
 function optionsFor(place, marks) {

@@ -31,7 +31,7 @@ function isWhole(time, pressure, units, sensor) {
   return pressure.dimension === 'pressure' || Boolean(units.pressure);
 }
 
-/** @param {{columns: object[], catalogue: object, onUse: (options: object) => void}} props */
+/** @param {{columns: object[], onUse: (options: object) => void}} props */
 export function TraceColumns({ columns, onUse }) {
   const [time, setTime] = useState(columns.find((c) => c.dimension === 'time') || null);
   const [pressure, setPressure] = useState(null);

@@ -139,13 +139,13 @@ export function Trace({ id, check: checkId }) {
     ${busyReading ? html`<${Reading} share=${reader.share} onCancel=${reader.cancel} />` : null}
     ${!ready && reader.phase === 'idle' ? html`<${Intro} />` : null}
     ${reader.phase === 'problem' ? html`<p class="error" role="alert" data-message="trace-problem">${reader.problem.text}</p>
-      ${reader.problem.columns.length ? html`<${TraceColumns} columns=${reader.problem.columns} catalogue=${catalogue} onUse=${(options) => reader.read(reader.file, options)} />` : null}` : null}
+      ${reader.problem.columns.length ? html`<${TraceColumns} columns=${reader.problem.columns} onUse=${(options) => reader.read(reader.file, options)} />` : null}` : null}
     ${problems.length ? html`<p class="error" role="alert">${problems.map((p) => p.text).join(' ')}</p>` : null}
     ${ready ? html`<${RiseResult} key=${kept.name} result=${result.now} curve=${pointsOf(kept)} name=${kept.name} notes=${kept.notes}>
       <${StartKeys} start_s=${result.now.start_s} found_s=${result.first.start_s} by_hand=${kept.start_s !== null} onMove=${moveStart} />
       ${reader.file ? html`<details class="fold"><summary data-act="trace-columns">Wrong column?</summary><div class="fold-body">
         <p>Read as: time from “${kept.chosen.time}”, pressure from “${kept.chosen.pressure}”.</p>
-        <${TraceColumns} columns=${kept.columns} catalogue=${catalogue} onUse=${(options) => reader.read(reader.file, options)} /></div></details>` : null}<//>` : null}
+        <${TraceColumns} columns=${kept.columns} onUse=${(options) => reader.read(reader.file, options)} /></div></details>` : null}<//>` : null}
     ${busyReading ? null : html`<${FilePress} act="trace-file" words=${ready || reader.problem ? 'Choose another recording' : 'Choose a recording'} onFile=${(file) => reader.read(file)} />`}
   <//>`;
 }
