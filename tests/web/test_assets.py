@@ -3,12 +3,14 @@
 import gzip
 import json
 import re
+import time
+from concurrent.futures import ThreadPoolExecutor
 
 import brotli
 import pytest
 
 from webapp.app import find_static
-from webapp.phone.assets import TYPES
+from webapp.phone.assets import TYPES, Assets
 
 
 def get(app, path, **headers):
@@ -124,3 +126,23 @@ def test_real_answers_fit_the_api_document(technician):
 
 def test_health_tells_the_version(app):
     assert get(app, "/healthz").json["ok"] is True
+
+
+def test_one_thread_makes_the_engine_and_the_others_wait(app, monkeypatch):
+    """Two at once in ast.parse end in a SystemError on CPython 3.11: the first phones after a start would get a 500."""
+    busy, seen = [], []
+
+    def watched(source: str) -> str:
+        busy.append(1)
+        seen.append(len(busy))
+        time.sleep(0.002)
+        busy.pop()
+        return source
+
+    monkeypatch.setattr("webapp.phone.assets.slim", watched)
+    kept = app.extensions["railcase.assets"]
+    fresh = Assets(kept.static, kept.engine, {})
+    with ThreadPoolExecutor(8) as threads:
+        bundles = list(threads.map(lambda _: fresh.engine_bundle(), range(8)))
+    assert set(seen) == {1}
+    assert all(bundle is bundles[0] for bundle in bundles)

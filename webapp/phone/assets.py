@@ -7,6 +7,7 @@ again when they change on disk. The service worker's list and its version follow
 import gzip
 import hashlib
 import json
+import threading
 from pathlib import Path
 from typing import NamedTuple
 
@@ -83,6 +84,12 @@ def send_asset(asset: Asset) -> AnyResponse:
     return response.make_conditional(request)
 
 
+def make_bundle(paths: list[Path]) -> Asset:
+    files = {f"engine/{path.name}": slim(path.read_text("utf-8")) for path in paths}
+    version = hashlib.sha256(json.dumps(files, sort_keys=True).encode()).hexdigest()[:12]
+    return make_asset(json.dumps({"version": version, "files": files}, ensure_ascii=False).encode(), ".json")
+
+
 class Assets:
     """The static folder and the engine's sources, read when first asked for and again when they change."""
 
@@ -90,6 +97,7 @@ class Assets:
         self.static, self.engine = static, engine
         self.catalogue = make_asset(json.dumps(catalogue, ensure_ascii=False, separators=(",", ":")).encode(), ".json")
         self._kept: dict[Path, tuple[tuple[int, int], Asset]] = {}
+        self._making = threading.Lock()  # one thread makes, the others wait: it is slow, and ast.parse is not safe in two
 
     def file(self, name: str) -> Asset:
         """A file of the static folder. *Refuses* with NotFound what is outside, absent, or only a squeezed sibling."""
@@ -99,9 +107,10 @@ class Assets:
             raise NotFound()
         stat = path.stat()
         stamp = stat.st_mtime_ns, stat.st_size
-        if path not in self._kept or self._kept[path][0] != stamp:
-            self._kept[path] = stamp, read_asset(path)
-        return self._kept[path][1]
+        with self._making:
+            if path not in self._kept or self._kept[path][0] != stamp:
+                self._kept[path] = stamp, read_asset(path)
+            return self._kept[path][1]
 
     def names_kept_offline(self) -> list[str]:
         names = (path.relative_to(self.static).as_posix() for path in self.static.rglob("*") if path.is_file())
@@ -113,12 +122,10 @@ class Assets:
         """The engine's sources for the phone's Python: {"version", "files": {"engine/judge.py": source}}."""
         paths = sorted(path for path in self.engine.glob("*.py") if path.name not in NOT_ON_PHONE)
         stamp = max(path.stat().st_mtime_ns for path in paths), len(paths)
-        if self.engine not in self._kept or self._kept[self.engine][0] != stamp:
-            files = {f"engine/{path.name}": slim(path.read_text("utf-8")) for path in paths}
-            version = hashlib.sha256(json.dumps(files, sort_keys=True).encode()).hexdigest()[:12]
-            bundle = json.dumps({"version": version, "files": files}, ensure_ascii=False).encode()
-            self._kept[self.engine] = stamp, make_asset(bundle, ".json")
-        return self._kept[self.engine][1]
+        with self._making:
+            if self.engine not in self._kept or self._kept[self.engine][0] != stamp:
+                self._kept[self.engine] = stamp, make_bundle(paths)
+            return self._kept[self.engine][1]
 
     def service_worker(self, shell: bytes) -> Asset:
         """sw.js with its list filled in, each file with the start of its SHA-256: the worker keeps only this very build."""
