@@ -9,8 +9,8 @@ from webapp.store import insights_tolerance as tolerance
 # NIST/SEMATECH e-Handbook 7.2.6.3: 43 values, coverage 0.90, confidence 0.99
 NIST = (43, 0.90, 0.99)
 
-# coverage, confidence, count, one-sided, two-sided exact, Howe: computed by scipy from the formulas of the same page; those for
-# 95/95 agree with ISO 16269-6:2014 from memory
+# coverage, confidence, count, one-sided, two-sided exact, Howe: computed by scipy from the formulas of the same page; those
+# for 95/95 agree with ISO 16269-6:2014 from memory
 TABLE = [
     (0.95, 0.95, 3, 7.6559, 9.7888, 9.9928),
     (0.95, 0.95, 4, 5.1439, 6.3411, 6.3986),

@@ -84,6 +84,7 @@ ADDRESSES = [
     Address("POST", "/office/cases/<case_id>/notes", WRITERS, 303, {"text": "x"}, 404),
     Address("POST", "/office/cases/<case_id>/outcome", WRITERS, 303, OUTCOME, 404),
     Address("POST", "/office/cases/<case_id>/reopen", WRITERS, 303, {"reason": "x"}, 404),
+    Address("GET", "/office/insights", WRITERS),
     Address("GET", "/office/people", OFFICE),
     Address("POST", "/office/people", OFFICE, 303, {"name": "New", "role": "apprentice"}, proved=True),
     Address("GET", "/office/people/<person_id>", OFFICE, 200, None, 404),

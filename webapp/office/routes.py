@@ -2,7 +2,7 @@
 
 from flask import Blueprint
 
-from webapp.office import cases, devices, people
+from webapp.office import cases, devices, insights, people
 
 blueprint = Blueprint("office", __name__)
 
@@ -15,6 +15,7 @@ TABLE = [
     ("/office/cases/<case_id>/outcome", "POST", cases.confirm_outcome),
     ("/office/cases/<case_id>/reopen", "POST", cases.reopen),
     ("/office/photos/<sha256>", "GET", cases.show_photo),
+    ("/office/insights", "GET", insights.show_insights),
     ("/office/people", "GET", people.list_people),
     ("/office/people", "POST", people.add_person),
     ("/office/people/<person_id>", "GET", people.show_person),

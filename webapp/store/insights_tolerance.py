@@ -27,12 +27,13 @@ def scipy(name: str) -> Any:
 
 
 class Bounds(NamedTuple):
-    """`shapiro_p` is None where the test cannot be made; `needed` how many values the method asks for at least."""
+    """`shapiro_p` is None where the test cannot be made; `size`: how many values there are; `needed`: how many the method
+    asks for."""
 
     low: float | None
     high: float | None
     method: str | None
-    count: int
+    size: int
     needed: int
     shapiro_p: float | None
 
