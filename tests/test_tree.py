@@ -32,7 +32,7 @@ ARROWS = {
     "phone": {*PAGES, "phone"},
     "office": {*PAGES, "office"},
     "account": {*PAGES, "account"},
-    "report": {*PAGES, "report"},
+    "report": {*PAGES, "report", "circuit"},
 }
 ENGINE_CHAIN = [
     "problems", "numeric", "units", "hydraulics", "uncertainty", "vin", "timing", "hearing", "film", "electrics", "scan",

@@ -80,6 +80,7 @@ ADDRESSES = [
     Address("GET", "/office/", READERS),
     Address("GET", "/office/cases/<case_id>", READERS, 200, None, 404),
     Address("GET", "/office/cases/<case_id>/report", READERS, 200, None, 404),
+    Address("GET", "/office/cases/<case_id>/report.pdf", READERS, 200, None, 404),
     Address("GET", "/office/photos/<sha256>", READERS, 200, None, 404),
     Address("POST", "/office/cases/<case_id>/notes", WRITERS, 303, {"text": "x"}, 404),
     Address("POST", "/office/cases/<case_id>/outcome", WRITERS, 303, OUTCOME, 404),

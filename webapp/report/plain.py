@@ -9,15 +9,20 @@ PUMP_ANSWERS = {
     "condemned": "The high-pressure pump is worn. The other parts that could cause the same trouble were tested first.",
 }
 
+MOST_PROOFS = 5  # the customer's page is one page; all readings stand in the technical part
+
 
 def explain(found: dict) -> list[tuple[str, list[str]]]:
     """Headings with their sentences, in reading order; a heading without sentences is left out."""
     parts = [
         ("What you told us", explain_complaint(found)),
         ("What we found", explain_finding(found)),
+        ("How it was proven", explain_proof(found)),
+        ("What was ruled out", explain_ruled_out(found)),
         ("The high-pressure pump", explain_pump(found)),
         ("What was done", explain_repair(found)),
         ("After the repair", explain_retest(found)),
+        ("What we advise", explain_advice(found)),
         ("What this report does not say", explain_limits_of_proof(found)),
     ]
     return [(heading, sentences) for heading, sentences in parts if sentences]
@@ -49,6 +54,51 @@ def explain_finding(found: dict) -> list[str]:
         f"The search is not finished. {count_readings(found).capitalize()} have been taken so far.",
         "No part should be replaced on what is known today.",
     ]
+
+
+def tell_in_one_line(found: dict) -> tuple[str, str]:
+    """How sure it is, and the finding itself, for the head of the page."""
+    if found["outcome"]:
+        return "Confirmed", f"{name_fault(found, found['outcome'])}."
+    if found["concluded"]:
+        label = "Concluded, but a later check differs" if found["differences"] else "Concluded by the technician"
+        return label, f"{name_fault(found, found['concluded'])}."
+    conclusion = found["assessment"].get("conclusion")
+    if conclusion:
+        return "The readings point to this, not yet confirmed", f"{conclusion['name']}."
+    return "The search is not finished", "Nothing is proven yet."
+
+
+def explain_proof(found: dict) -> list[str]:
+    """The readings that carry the conclusion: those outside limits, of the parts that the ledger points at."""
+    if not found["assessment"].get("conclusion"):
+        return []
+    texts = {row["id"]: row["text"] for row in found["readings"] if row["verdict"] == "fail"}
+    named = [id_ for row in list_parts(found, "points_here") for id_ in row["by"] if id_ in texts]
+    if not texts:
+        return ["Every reading that was judged lies within its limits."]
+    return [texts[id_] for id_ in named or texts][:MOST_PROOFS]
+
+
+def list_parts(found: dict, status: str) -> list[dict]:
+    return [row for row in found["assessment"].get("ledger") or [] if row["status"] == status]
+
+
+def explain_ruled_out(found: dict) -> list[str]:
+    names = [row["name"].lower() for row in list_parts(found, "ruled_out")]
+    return [f"Tested and not the cause: {'; '.join(names)}."] if names else []
+
+
+def explain_advice(found: dict) -> list[str]:
+    """What follows from the record as it stands, in the engine's words; nothing is advised on a doubtful conclusion."""
+    conclusion, next_ = found["assessment"].get("conclusion"), found["assessment"].get("next")
+    if found["row"].state == "confirmed" and found["retest"]["status"] == "passed":
+        return ["Nothing more is asked for by this record."]
+    if next_:
+        return [f"Next: {next_[0]['name'].lower()}, about {next_[0]['minutes']} minutes. {next_[0]['reason']}"]
+    if conclusion and not found["differences"] and not found["repairs"]:
+        return [conclusion["action"]]
+    return []
 
 
 def name_fault(found: dict, stated: dict) -> str:

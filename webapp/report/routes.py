@@ -1,12 +1,19 @@
 """The printable report of a case: first for the customer in plain words, then the evidence for those who want it."""
 
-from flask import Blueprint, render_template
+import re
 
-from webapp.access import signed_in, workshop_to_read
+from flask import Blueprint, Response, render_template, request
+
+from webapp.access import database, signed_in, workshop_to_read
+from webapp.report.content import PAPERS, lay_out_page
+from webapp.report.pdf import make_pdf
+from webapp.report.pictures import lay_out_pictures
 from webapp.report.plain import explain
+from webapp.report.returns import lay_out_returns
 from webapp.report.rise import lay_out_rises
 from webapp.store import sheet
 from webapp.store.moments import now
+from webapp.store.refusals import Refusal
 
 blueprint = Blueprint("report", __name__)
 
@@ -18,6 +25,32 @@ def show_report(case_id: str) -> str:
         found = sheet.read_sheet(workshop, case_id)
         workshop_name = workshop.row().name
     drawn = lay_out_rises(found["rises"], found["voided"])
-    return render_template(
-        "report/case.html", **{**found, "rises": drawn}, plain=explain(found), workshop_name=workshop_name, now=now()
-    )
+    returns = lay_out_returns(found["assessment"].get("verdicts") or [])
+    told = {"plain": explain(found), "workshop_name": workshop_name, "now": now()}
+    return render_template("report/case.html", **{**found, "rises": drawn}, returns=returns, **told)
+
+
+def read_paper() -> str:
+    paper = request.args.get("paper", "a4")
+    if paper not in PAPERS:
+        raise Refusal("not_accepted", "paper", f"paper: {paper[:40]!r} is not known; use {' or '.join(PAPERS)}")
+    return paper
+
+
+def name_file(title: str) -> str:
+    """A file name of letters and digits that every machine takes."""
+    return "-".join(["fuel-pressure", *re.findall(r"[A-Za-z0-9]+", title)])[:60] + ".pdf"
+
+
+@blueprint.get("/office/cases/<case_id>/report.pdf")
+@signed_in()
+def send_pdf(case_id: str) -> Response:
+    """Query: `paper` a4 (default) or letter."""
+    paper = read_paper()
+    with workshop_to_read() as workshop:
+        found = sheet.read_sheet(workshop, case_id)
+        pictures = lay_out_pictures(workshop, database().photos, found["photos"])
+        page = lay_out_page(found, workshop.row().name, paper, pictures)
+    data = make_pdf(page, found["log"][-1]["received_at"])
+    named = f'attachment; filename="{name_file(page["title"])}"'
+    return Response(data, content_type="application/pdf", headers={"Content-Disposition": named})

@@ -1,8 +1,10 @@
 """A case laid out for reading, for the office page and the report alike: readings beside their verdicts, names beside
 ids, and who did what on which phone."""
 
+from collections import Counter
 from functools import cache
 
+from webapp.engine.book import limit_tables
 from webapp.library.loader import load_catalogue
 from webapp.store import cases, log, photos
 from webapp.store.cases import OFFICE_DEVICE
@@ -111,6 +113,34 @@ def lay_out_comparison(document: dict, readings: list[dict]) -> list[dict]:
     return [{"name": row["name"], "before": latest.get((row["quantity"], "before")), "after": row} for row in after]
 
 
+@cache
+def limit_tables_of_catalogue() -> dict:
+    return limit_tables(load_catalogue()["profiles"])
+
+
+def lay_out_limits(document: dict, readings: list[dict]) -> list[dict]:
+    """Where each limit used comes from, once a quantity, in the order of the readings.
+
+    A limit that was changed for this case has its reason as basis; the catalogue's source and note then say nothing of it.
+    """
+    table = limit_tables_of_catalogue().get((document.get("limits") or {}).get("profile"), {})
+    rows: dict[str, dict] = {}
+    for reading in readings:
+        known = table.get(reading["quantity"]) or {}
+        own = known if known.get("basis") == reading["basis"] else {}
+        row = {"name": reading["name"], "limit": reading["limit"], "basis": reading["basis"]}
+        row |= {"source": own.get("source"), "note": own.get("note") or ""}
+        if reading["limit"]:
+            rows.setdefault(reading["quantity"], row)
+    return list(rows.values())
+
+
+def lay_out_instruments(readings: list[dict]) -> list[dict]:
+    """What was measured with, and how often, in the order of first use."""
+    counts = Counter(row["instrument"] for row in readings if row["instrument"])
+    return [{"name": name, "count": count} for name, count in counts.items()]
+
+
 def lay_out_steps(document: dict) -> list[dict]:
     """Ticked steps by check, in the catalogue's order."""
     ticked = document.get("steps") or {}
@@ -201,6 +231,8 @@ def read_sheet(workshop: Workshop, case_id: str) -> dict:
         "not_measured": [
             {**row, "name": name_of("quantities", row["quantity"])} for row in document.get("not_measured") or []
         ],
+        "limits": lay_out_limits(document, readings),
+        "instruments": lay_out_instruments(readings),
         "is_elsewhere": is_elsewhere(document, assessment),
         "pump_missing": [name_of("quantities", row) for row in dict.fromkeys(pump.get("missing") or [])],
         "steps": lay_out_steps(document),
