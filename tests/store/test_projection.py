@@ -74,10 +74,10 @@ def test_a_case_that_grows_while_it_is_judged_waits_on(hurried, database, monkey
     hurried.sync(hurried.opening())
     real = judging.fold_and_judge
 
-    def grow_meanwhile(entries):
+    def grow_meanwhile(entries, book):
         monkeypatch.setattr(judging, "fold_and_judge", real)
         hurried.sync([hurried.entry("note_added", {"text": "meanwhile"})])
-        return real(entries)
+        return real(entries, book)
 
     monkeypatch.setattr(judging, "fold_and_judge", grow_meanwhile)
     with database.reading() as session:

@@ -37,8 +37,16 @@ def by_id(rows: list, key: str = "id") -> dict:
 
 
 def limit_tables(profiles: list) -> dict:
-    """Return the limits of each profile as {profile id: {quantity id: limit row}}."""
-    return {profile["id"]: by_id(profile["limits"], "quantity") for profile in profiles}
+    """Return the limits of each profile as {profile id: {quantity id: limit row}}.
+
+    A profile may name a `base`, an earlier one in the list: it then holds only the rows in which it differs from it.
+    """
+    tables: dict = {}
+    for profile in profiles:
+        table = dict(tables[profile["base"]]) if profile.get("base") else {}
+        table.update(by_id(profile["limits"], "quantity"))
+        tables[profile["id"]] = table
+    return tables
 
 
 def open_book(catalogue: dict) -> Book:

@@ -86,7 +86,7 @@ class Story:
 
     def conclude(self, said: dict, phone: str) -> None:
         """What the phone would have concluded from the entries so far; `said` may differ as an old program's answer."""
-        _, found, _ = judging.fold_and_judge(self.entries)
+        _, found, _ = judging.fold_and_judge(self.entries, judging.book())
         other = said.get("verdicts_as", {})
         verdicts = [
             {"reading": row["reading"], "verdict": other.get(row["quantity"], row["verdict"])} for row in found["verdicts"]

@@ -1,4 +1,5 @@
-"""The store's one contact with the engine: checking entries, folding and judging cases under the library's catalogue."""
+"""The store's one contact with the engine: checking entries, folding and judging cases under the library's
+catalogue, with the workshop's own limits where it has any."""
 
 import logging
 from functools import cache
@@ -19,26 +20,32 @@ def book() -> Book:
     return open_book(load_catalogue())
 
 
-def list_problems(entry: dict) -> list[dict]:
+def book_with(profiles: list[dict]) -> Book:
+    """The library's book with profiles of a workshop added, each after the one that it builds on."""
+    catalogue = load_catalogue()
+    return open_book(catalogue | {"profiles": catalogue["profiles"] + profiles}) if profiles else book()
+
+
+def list_problems(entry: dict, book: Book) -> list[dict]:
     """What the engine finds wrong with the body of an entry whose outer shape is sound: rows of code, field, text.
 
     A kind that is not known here is no problem: a newer app made it, and it is kept and passed on.
     """
     kind, body = entry["kind"], entry["body"]
-    return problem_rows(check_body(kind, body, book())) if kind in BODIES else []
+    return problem_rows(check_body(kind, body, book)) if kind in BODIES else []
 
 
-def fold_and_judge(entries: list[dict]) -> tuple[dict, dict, str | None]:
+def fold_and_judge(entries: list[dict], book: Book) -> tuple[dict, dict, str | None]:
     """Document, assessment, and what to tell when either could not be made: one bad case must not stop a sync."""
     with meters().judge_seconds.time():
-        return try_to_judge(entries)
+        return try_to_judge(entries, book)
 
 
-def try_to_judge(entries: list[dict]) -> tuple[dict, dict, str | None]:
+def try_to_judge(entries: list[dict], book: Book) -> tuple[dict, dict, str | None]:
     case: dict = {}
     try:
-        case = fold_log(entries, book())
-        return case, judge_folded(case, book()), None
+        case = fold_log(entries, book)
+        return case, judge_folded(case, book), None
     except ValueError as problem:
         return case, {}, f"This case could not be judged: {problem}"
     except Exception:

@@ -10,8 +10,10 @@ from typing import NamedTuple
 
 from sqlalchemy import func
 
+from webapp.engine.book import Book
 from webapp.store import judging
 from webapp.store.devices import find_author, find_owner
+from webapp.store.limits import open_workshop_book
 from webapp.store.models import Entry
 from webapp.store.scope import Workshop
 from webapp.store.shape import read_entry
@@ -51,18 +53,18 @@ class Form(NamedTuple):
     problems: list[dict]
 
 
-def read_form(entry, device: str) -> Form:
+def read_form(entry, device: str, book: Book) -> Form:
     content, problems = read_entry(entry)
     if not problems:
-        problems = list_problems(entry, device)
+        problems = list_problems(entry, device, book)
     entry_id = entry.get("id") if isinstance(entry, dict) else None
     return Form(entry, entry_id if isinstance(entry_id, str) else None, content, problems)
 
 
-def list_problems(entry: dict, device: str) -> list[dict]:
+def list_problems(entry: dict, device: str, book: Book) -> list[dict]:
     """What speaks against an entry of sound shape: its sender, its content."""
     if entry["device"] == device:
-        return judging.list_problems(entry)
+        return judging.list_problems(entry, book)
     text = f"device: {entry['device']!r} is not the phone that sends it; send it from that phone"
     return [{"code": "wrong_device", "field": "device", "text": text}]
 
@@ -103,7 +105,8 @@ class Appender:
 
     def __init__(self, workshop: Workshop, device: str, entries: list, moment: str):
         self.workshop, self.moment = workshop, moment
-        self.forms = [read_form(entry, device) for entry in entries]
+        book = open_workshop_book(workshop)
+        self.forms = [read_form(entry, device, book) for entry in entries]
         self.row = workshop.lock()
         self.known = find_known(workshop, {form.id for form in self.forms if form.id})
         self.heads = find_heads(workshop, {form.entry["case"] for form in self.forms if form.content})

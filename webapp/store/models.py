@@ -1,6 +1,6 @@
-"""The tables. `entries` and `photos` are what is remembered; `cases`, `case_documents`, `case_words` and `photo_refs`
-are projections of them that `projection.rebuild` can make again, and `waiting` says which of these are behind. Every
-table but `attempts` belongs to a workshop."""
+"""The tables. `entries`, `photos` and `limit_versions` are what is remembered; `cases`, `case_documents`, `case_words` and
+`photo_refs` are projections of them that `projection.rebuild` can make again, and `waiting` says which of these are
+behind. Every table but `attempts` belongs to a workshop."""
 
 from sqlalchemy import BigInteger, Boolean, ForeignKey, ForeignKeyConstraint, Index, Integer, MetaData, String, Text
 from sqlalchemy import UniqueConstraint as Unique
@@ -213,3 +213,21 @@ class PhotoRef(Base):
         Index("ix_photo_refs_sha256", "workshop_id", "sha256"),
         Index("ix_photo_refs_device", "workshop_id", "device"),
     )
+
+
+class LimitVersion(Base):
+    """One published version of a profile of the workshop's own limits; a row is written once and never changed. `own` are
+    the limits it sets itself, `whole` all that held when it was published: what it builds on may move on, it does not."""
+
+    __tablename__ = "limit_versions"
+    workshop_id: Mapped[str] = mapped_column(ForeignKey("workshops.id"), primary_key=True)
+    profile: Mapped[str] = mapped_column(String(40), primary_key=True)
+    version: Mapped[int] = mapped_column(Integer, primary_key=True)
+    name: Mapped[str] = mapped_column(String(80))
+    kind: Mapped[str] = mapped_column(String(20))
+    base: Mapped[str] = mapped_column(ID)
+    own: Mapped[str] = mapped_column(Text)
+    whole: Mapped[str] = mapped_column(Text)
+    note: Mapped[str] = mapped_column(Text)
+    by: Mapped[str] = mapped_column(ID)
+    at: Mapped[str] = mapped_column(MOMENT)

@@ -13,6 +13,7 @@ from typing import NamedTuple
 from webapp.store import judging, log, photos, search
 from webapp.store.compare import list_differences
 from webapp.store.db import Database
+from webapp.store.limits import open_workshop_book
 from webapp.store.models import Case, CaseDocument, CaseWord, Entry, PhotoRef, Waiting
 from webapp.store.refusals import Refusal
 from webapp.store.scope import Workshop
@@ -30,10 +31,10 @@ class Projected(NamedTuple):
     entries: list[dict]
 
 
-def project(rows: list[Entry]) -> Projected:
+def project(workshop: Workshop, rows: list[Entry]) -> Projected:
     """Fold and judge a log."""
     entries = [json.loads(row.content) for row in rows]
-    document, assessment, problem = judging.fold_and_judge(entries)
+    document, assessment, problem = judging.fold_and_judge(entries, open_workshop_book(workshop))
     row = describe(document, assessment, problem)
     row |= {"entries": len(rows), "updated_at": max(row.received_at for row in rows)}
     return Projected(row, document, assessment, entries)
@@ -83,7 +84,7 @@ def keep(workshop: Workshop, case_id: str, made: Projected) -> None:
 
 def project_now(workshop: Workshop, case_id: str) -> None:
     """Within the session that has just written to the case."""
-    keep(workshop, case_id, project(log.read_rows(workshop, case_id)))
+    keep(workshop, case_id, project(workshop, log.read_rows(workshop, case_id)))
 
 
 def note_waiting(workshop: Workshop, case_ids: set[str]) -> None:
@@ -102,7 +103,8 @@ def list_waiting(workshop: Workshop, limit: int = MOST_AT_ONCE) -> list[str]:
 def catch_up_one(database: Database, workshop_id: str, case_id: str) -> None:
     """Judge outside the lock, write under it; a case that has grown meanwhile goes on waiting for whoever made it grow."""
     with database.reading() as session:
-        made = project(log.read_rows(Workshop(session, workshop_id), case_id))
+        workshop = Workshop(session, workshop_id)
+        made = project(workshop, log.read_rows(workshop, case_id))
     with database.writing() as session:
         workshop = Workshop(session, workshop_id)
         workshop.lock()
@@ -136,7 +138,7 @@ def look_at(workshop: Workshop, case_id: str, rows: list[Entry]) -> tuple[Case, 
     """Row, document and assessment of a case as of its last entry; made on the spot while it waits, and not kept."""
     row = workshop.first(workshop.select(Case).where(Case.id == case_id))
     if rows and (row is None or row.entries != len(rows)):
-        made = project(rows)
+        made = project(workshop, rows)
         return Case(workshop_id=workshop.id, id=case_id, **made.row), made.document, made.assessment
     kept = workshop.first(workshop.select(CaseDocument).where(CaseDocument.case_id == case_id))
     return (row, json.loads(kept.document), json.loads(kept.assessment)) if row and kept else None

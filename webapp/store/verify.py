@@ -65,7 +65,7 @@ def verify_entries(rows: list[Entry], last: int) -> Iterator[str]:
 
 def verify_projection(workshop: Workshop, case_id: str, rows: list[Entry]) -> Iterator[str]:
     """What lists and pages show must be what the log gives; `railcase rebuild` mends it."""
-    made = projection.project(rows)
+    made = projection.project(workshop, rows)
     case = workshop.first(workshop.select(Case).where(Case.id == case_id))
     kept = workshop.first(workshop.select(CaseDocument).where(CaseDocument.case_id == case_id))
     words = workshop.all(workshop.select(CaseWord, CaseWord.word).where(CaseWord.case_id == case_id))
