@@ -196,3 +196,11 @@ def test_demo_and_rebuild(tmp_path: Path) -> None:
     done = run("rebuild", data=tmp_path)
     assert done.returncode == 0
     assert int(done.stdout.split()[0]) >= 6
+
+
+def test_a_data_folder_that_takes_nothing_stops_the_start_with_a_plain_line(tmp_path: Path) -> None:
+    (tmp_path / "meters").write_text("in the way")
+    done = run("serve", "--port", "8769", data=tmp_path)
+    assert done.returncode == 2
+    assert done.stderr.startswith(b"data: ")
+    assert b"Traceback" not in done.stderr

@@ -197,6 +197,14 @@ class Server(BaseApplication):
         return create_app(self.settings_of_app)
 
 
+def share_meters(settings: Settings) -> None:
+    try:
+        meters.share(settings.data / "meters")
+    except OSError as error:
+        text = f"'{error.filename}' cannot be used ({error.strerror}); check RAILCASE_DATA and its disk"
+        raise BadInput([{"field": "data", "text": text}]) from None
+
+
 def say_where(url: str, settings: Settings) -> None:
     """Print the address, and how to make the first office account while there is none."""
     click.echo(f"railcase is at {url}  (phone app; the office signs in at {url}/office/)")
@@ -218,7 +226,7 @@ def serve(host: str, port: int, workers: int) -> None:
         settings = load_settings()
         migrate(settings)
         say_where(settings.url or f"http://{host}:{port}", settings)
-    meters.share(settings.data / "meters")
+        share_meters(settings)
     logging.config.dictConfig(observe.LOGGING)
     options = {
         "bind": f"{host}:{port}",
