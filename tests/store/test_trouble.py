@@ -17,7 +17,6 @@ from tests.conftest import everything, invite
 from tests.web.test_photos import draw, speak_of
 from webapp.app import create_app
 from webapp.settings import Settings
-from webapp.store import photos
 from webapp.store.models import Entry, Photo
 
 CHECKOUT = Path(__file__).parents[2]
@@ -97,11 +96,10 @@ def test_a_photo_whose_file_is_gone_is_said_so(technician, office, settings, dat
     assert office.get(f"/office/cases/{technician.case}").status_code == 200
     with everything(database) as session:
         assert session.query(Photo).count() == 1
-    assert photos.is_sha256(sha256)
 
 
 @pytest.fixture
-def read_only(technician, database, monkeypatch):
+def read_only(technician, database):
     """The database as it is when its file or its folder may only be read."""
     url = str(database.engine.url).replace("sqlite:///", "sqlite:///file:") + "?mode=ro&uri=true"
     settings = Settings(data=Path(database.engine.url.database).parent, database_url=url, secret_key="k" * 40)

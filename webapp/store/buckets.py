@@ -56,16 +56,6 @@ class Bucket:
                     return None
                 raise
 
-    def has(self, key: str) -> bool:
-        with plain_trouble():
-            try:
-                self.client.head_object(Bucket=self.bucket, Key=self.place(key))
-            except ClientError as error:
-                if error.response["Error"]["Code"] in ABSENT:
-                    return False
-                raise
-        return True
-
     def list_keys(self, prefix: str) -> list[str]:
         start = self.place(prefix) + "/" if self.place(prefix) else ""
         with plain_trouble():

@@ -1,7 +1,7 @@
 """Where bytes that are too large for the database lie: a folder of this machine, or a bucket that several machines share.
 
 A shelf knows keys such as `workshop/ab/abcd...` and whole values, nothing of photos or who may see them. Writing is all
-or nothing and answers only once the bytes would outlast a power cut, because the phone then forgets its own copy's duty.
+or nothing and answers only once the bytes would outlast a power cut, because the phone may then drop its own copy.
 """
 
 import contextlib
@@ -19,8 +19,6 @@ class Shelf(Protocol):
     def write(self, key: str, data: bytes) -> None: ...
 
     def read(self, key: str) -> bytes | None: ...
-
-    def has(self, key: str) -> bool: ...
 
     def list_keys(self, prefix: str) -> list[str]: ...
 
@@ -47,9 +45,6 @@ class Folder:
             return (self.root / key).read_bytes()
         except FileNotFoundError:
             return None
-
-    def has(self, key: str) -> bool:
-        return (self.root / key).is_file()
 
     def list_keys(self, prefix: str) -> list[str]:
         folder = self.root / prefix
