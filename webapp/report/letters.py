@@ -14,7 +14,7 @@ from webapp.report.press import STANDARDS, NotPrinted, print_pdf
 
 BOX = "\u25a1"
 BREAK = "\u200b"  # a place where a line may break; no width
-LONGEST_WORD = 24
+LONGEST_WORD = 20
 PROBE = b"""#set document(title: "probe")
 #set text(font: ("Libertinus Serif", "DejaVu Sans Mono"))
 #for letter in json("letters.json") [#letter ]

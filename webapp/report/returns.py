@@ -6,7 +6,7 @@ from markupsafe import Markup
 
 from webapp.report.rise import BEYOND_PAPER
 
-WIDTH, LEFT, RIGHT = 640, 120, 130
+WIDTH, LEFT, RIGHT = 640, 120, 190
 ROW, TOP = 30, 8
 QUANTITY = "injector_return"
 PHASES = {"before": "before", "after_repair": "after the repair"}

@@ -65,8 +65,10 @@ def draw_targets(paper: Paper, targets: list) -> Markup:
         down = Markup("M{} {}V{}").format(paper.x(second), paper.y(bar), paper.y(paper.y0)) if second is not None else ""
         path = '<path class="target" stroke-dasharray="8 5" d="M{} {}H{}{}" />'
         drawn += Markup(path).format(LEFT, paper.y(bar), WIDTH - RIGHT, down)
-        words = '<text class="label" x="{}" y="{}">{} bar</text>'
-        drawn += Markup(words).format(LEFT + 6, paper.y(bar) - 5, f"{bar:g}")
+        # on the side of the line where the curve does not end
+        base = paper.y(bar) + (-5 if second is None else 17)
+        words = '<text class="label" text-anchor="end" x="{}" y="{}">{} bar</text>'
+        drawn += Markup(words).format(WIDTH - RIGHT - 6, base, f"{bar:g}")
     return drawn
 
 
