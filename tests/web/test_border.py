@@ -17,6 +17,8 @@ READERS, WRITERS, OFFICE = ROLES, ("technician", "office"), ("office",)
 ANY_ID = "01900000-0000-7000-8000-000000000000"
 ANY_SHA = "0" * 64
 PHOTO: dict[str, Any] = {"data": PICTURE, "content_type": "image/png"}
+CRANK = {"seen": "1", "low": "250", "basis": "judgement", "note": "x"}
+CHANGES = {"seen": "1", "changes": "{}"}
 OUTCOME = {"fault": "pump_worn", "text": "x"}
 
 
@@ -39,6 +41,8 @@ class Address(NamedTuple):
             "pairing_id": ANY_ID,
             "sha256": ANY_SHA,
             "key": "0" * 24,
+            "profile": "vans",
+            "quantity": "crank_pressure",
             "name": "js/app.js",
             **ids,
         }
@@ -86,6 +90,16 @@ ADDRESSES = [
     Address("POST", "/office/cases/<case_id>/outcome", WRITERS, 303, OUTCOME, 404),
     Address("POST", "/office/cases/<case_id>/reopen", WRITERS, 303, {"reason": "x"}, 404),
     Address("GET", "/office/insights", WRITERS),
+    Address("GET", "/office/limits", OFFICE),
+    Address("POST", "/office/limits", OFFICE, 303, {"name": "New", "kind": "family", "base": "generic"}),
+    Address("GET", "/office/limits/<profile>", OFFICE, 200, None, 404),
+    Address("GET", "/office/limits/<profile>/export", OFFICE, 200, None, 404),
+    Address("GET", "/office/limits/<profile>/edit/<quantity>", OFFICE, 200, None, 404),
+    Address("POST", "/office/limits/<profile>/edit/<quantity>", OFFICE, 200, CRANK, 404),
+    Address("POST", "/office/limits/<profile>/import", OFFICE, 422, None, 404),
+    Address("POST", "/office/limits/<profile>/publish", OFFICE, 200, CHANGES, 404),
+    Address("GET", "/office/cases/<case_id>/limits", OFFICE, 200, None, 404),
+    Address("POST", "/office/cases/<case_id>/limits", OFFICE, 303, {"under": "generic"}, 404),
     Address("GET", "/office/people", OFFICE),
     Address("POST", "/office/people", OFFICE, 303, {"name": "New", "role": "apprentice"}, proved=True),
     Address("GET", "/office/people/<person_id>", OFFICE, 200, None, 404),

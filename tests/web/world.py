@@ -16,7 +16,7 @@ from tests.conftest import ROLES, everything, own_workshop
 from tests.web.test_photos import draw
 from webapp.app import create_app
 from webapp.settings import Settings
-from webapp.store import devices, pairings, people
+from webapp.store import devices, limits, pairings, people
 from webapp.store.db import Database
 from webapp.store.models import Base, Person, SignIn
 from webapp.store.moments import now, shift
@@ -142,6 +142,9 @@ class Maker:
         phone.sync([*phone.opening(), phone.entry("photo_added", {"sha256": PICTURE_SUM, "type": "image/png",
                                                                   "size": len(PICTURE), "caption": "seat"})])  # fmt: skip
         assert phone.put_photo(PICTURE_SUM, PICTURE).status_code == 201
+        with self.database.writing() as session:
+            workshop = own_workshop(session)
+            limits.add_profile(workshop, "Vans", "family", "generic", people.list_people(workshop)[0].id)
         with self.database.reading() as session:
             workshop = own_workshop(session)
             device = devices.find_device(workshop, phone.install)

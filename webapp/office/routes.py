@@ -2,7 +2,7 @@
 
 from flask import Blueprint
 
-from webapp.office import cases, devices, insights, people
+from webapp.office import cases, devices, insights, limits, people
 
 blueprint = Blueprint("office", __name__)
 
@@ -23,6 +23,16 @@ TABLE = [
     ("/office/people/<person_id>/password", "POST", people.set_password),
     ("/office/people/<person_id>/sign-out", "POST", people.sign_out),
     ("/office/people/<person_id>/active", "POST", people.set_active),
+    ("/office/cases/<case_id>/limits", "GET", limits.compare_limits),
+    ("/office/cases/<case_id>/limits", "POST", limits.choose_limits),
+    ("/office/limits", "GET", limits.list_limits),
+    ("/office/limits", "POST", limits.add_limits),
+    ("/office/limits/<profile>", "GET", limits.show_limits),
+    ("/office/limits/<profile>/export", "GET", limits.export_limits),
+    ("/office/limits/<profile>/edit/<quantity>", "GET", limits.edit_limit),
+    ("/office/limits/<profile>/edit/<quantity>", "POST", limits.preview_limit),
+    ("/office/limits/<profile>/import", "POST", limits.import_limits),
+    ("/office/limits/<profile>/publish", "POST", limits.publish_limits),
     ("/office/devices", "GET", devices.list_devices),
     ("/office/devices/<key>/revoke", "POST", devices.revoke),
     ("/office/pairings", "POST", devices.make_pairing),
