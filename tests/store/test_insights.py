@@ -139,7 +139,7 @@ def test_calibration_worked_by_hand():
     """Brier: (0.04 + 0.04 + 0.64 + 0.09 + 0.36) / 6. Gap: 0.6 and 0.7 share a row: 2 |0.65 - 0.5| + 3 |0.8 - 2/3| + 0."""
     said = [(0.8, True), (0.8, True), (0.8, False), (0.7, True), (0.6, False), (1.0, True)]
     found = insights_learning.calibrate(said)
-    assert [(row.count, row.hits) for row in found.bins] == [(0, 0), (2, 1), (3, 2), (1, 1)]
+    assert [(row.jobs, row.hits) for row in found.bins] == [(0, 0), (2, 1), (3, 2), (1, 1)]
     assert found.brier == pytest.approx((0.04 + 0.04 + 0.64 + 0.09 + 0.36) / 6)
     assert found.gap == pytest.approx((2 * 0.15 + 3 * (0.8 - 2 / 3)) / 6)
     assert found.bins[2].stated == pytest.approx(0.8)
@@ -156,7 +156,7 @@ def test_the_interval_of_a_row_is_wilsons():
 
 def test_nothing_said_is_calibrated_as_nothing():
     found = insights_learning.calibrate([])
-    assert (found.count, found.brier, found.gap) == (0, None, None)
+    assert (found.jobs, found.brier, found.gap) == (0, None, None)
     assert found.bins[0] == Bin(0.0, 0.5, 0, 0, None, None, None)
 
 

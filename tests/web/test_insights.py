@@ -1,17 +1,21 @@
 """The page of insights: empty, one job, many, long names, and what is asked wrongly."""
 
 import re
+from html import unescape
 from xml.etree import ElementTree
 
 import pytest
 
+from tests.actors import Desk
+from tests.conftest import own_workshop
 from tests.store.test_insights import make_job, many, measure
 from webapp.office import insights_charts
 from webapp.office.insights import explain, write_limits
-from webapp.store import insights
+from webapp.store import insights, limits, people
 from webapp.store.insights_jobs import Jobs
 from webapp.store.insights_learning import Weight
 from webapp.store.insights_limits import propose_limits
+from webapp.store.scope import new_id
 
 SVG = re.compile(r'<svg class="chart".*?</svg>', re.DOTALL)
 
@@ -29,7 +33,7 @@ def row_of(page: str, mark: str) -> str:
     """The words of the row that holds a data attribute."""
     found = re.search(rf"<(tr|li) [^>]*{mark}[^>]*>(.*?)</\1>", page, re.DOTALL)
     assert found, mark
-    return " ".join(re.sub(r"<[^>]+>", " ", re.sub(r"<svg.*?</svg>", "", found[2], flags=re.DOTALL)).split())
+    return " ".join(unescape(re.sub(r"<[^>]+>", " ", re.sub(r"<svg.*?</svg>", "", found[2], flags=re.DOTALL))).split())
 
 
 def test_an_empty_workshop_is_told_how_the_page_fills(office):
@@ -54,6 +58,32 @@ def test_a_job_that_a_phone_sent_is_on_the_page(technician, office):
     assert "1 of 1" in row_of(page, 'data-fault="external_leak"')
     assert "0 of 0" in row_of(page, 'data-fault="relief_valve_leaking"')
     assert "No reading was taken twice yet" in page
+
+
+def test_versions_of_a_profile_are_one_and_go_by_its_name(database, monkeypatch, technician, office):
+    with database.writing() as session:
+        workshop = own_workshop(session)
+        person = next(row for row in people.list_people(workshop) if row.role == "office")
+        profile = limits.add_profile(workshop, "Vans 2.0", "family", "generic", person.id).profile
+        change = {**limits.library_limits()["crank_pressure"], "low": 250, "basis": "judgement", "note": "seen"}
+        limits.publish(workshop, profile, 1, {"crank_pressure": change}, "try", person.id, person.name)
+    for version, bar in ((1, 300), (2, 290)):
+        technician.case = new_id()
+        sound = technician.entry("outcome_confirmed", {"fault": "no_pressure_fault", "text": "x"})
+        opening = technician.opening(f"AB{version}")
+        chosen = technician.entry("limits_set", {"profile": f"{profile}.{version}"})
+        technician.sync([*opening, chosen, technician.reading("crank_pressure", bar), sound])
+    page = office.get("/office/insights").text
+    row = row_of(page, 'data-quantity="crank_pressure"')
+    assert "Vans 2.0, 2 vehicles" in row
+    assert "Read 290 to 300 bar." in row
+    assert page.count('data-quantity="crank_pressure"') == 1
+    assert "edit/crank_pressure" not in page  # nothing is proposed from two
+    enough = [job._replace(profile=name) for name in (profile, "generic") for job in many(20)]
+    page = show(monkeypatch, office, enough).text
+    assert f'href="/office/limits/{profile}/edit/crank_pressure"' in page
+    assert 'href="/office/limits">Enter' in page
+    assert "Enter it" not in show(monkeypatch, Desk(office.client.application, "technician@own"), enough).text
 
 
 def test_one_open_job_asks_for_an_outcome(monkeypatch, office):

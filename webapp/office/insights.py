@@ -7,7 +7,7 @@ from wtforms.validators import InputRequired, StopValidation
 
 from webapp.access import actor, database, signed_in, workshop_to_read
 from webapp.office import insights_charts
-from webapp.store import insights, projection, sheet
+from webapp.store import insights, limits, projection, sheet
 from webapp.store.insights_learning import STRENGTH
 from webapp.store.insights_limits import Proposal
 from webapp.store.insights_tolerance import FEWEST_NORMAL, NORMAL
@@ -71,12 +71,14 @@ def show_insights() -> tuple[str, int]:
     is_fine = "strength" not in request.args or form.validate()
     projection.catch_up_quietly(database(), actor().workshop_id)
     with workshop_to_read() as workshop:
+        own_profiles = {row.profile: row.name for row in limits.list_newest(workshop)}
         found = insights.read_insights(workshop, form.strength.data if is_fine else STRENGTH)
     page = render_template(
         "office/insights.html",
         found=found,
         form=form,
         names=sheet.names(),
+        own_profiles=own_profiles,
         charts=insights_charts,
         write_limits=write_limits,
         explain=explain,

@@ -1,7 +1,6 @@
 """Small drawings for the page of insights: bars by month, stated beside come true, readings beside limits, weights.
 
-Own SVG as in `circuit.py`, not matplotlib: four plain shapes in the page's own ink and text size, light and dark, without
-60 MB and a second of start. Every drawing has a title and a description, and a table beside it holds the same numbers.
+Own SVG as in `circuit.py`, not matplotlib: four plain shapes in the page's own ink, letters and themes. Every drawing has a title and a description, and a table beside it holds the same numbers.
 """
 
 from collections.abc import Callable
@@ -77,7 +76,7 @@ def draw_months(months: list[Month]) -> Markup:
 
 def draw_reliability(bins: list[Bin]) -> Markup:
     """Stated probability across, share that came true upwards with its interval; the line is where both agree."""
-    filled = [row for row in bins if row.count]
+    filled = [row for row in bins if row.jobs]
     if not filled:
         return Markup("")
     x, y = scale(0, 1, LEFT, WIDTH - RIGHT), scale(0, 1, TOP + PLOT, TOP)
@@ -88,7 +87,7 @@ def draw_reliability(bins: list[Bin]) -> Markup:
     for row in filled:
         stated = x(row.stated or 0)
         drawn += path("range", f"M{stated:.1f} {y(row.low_share or 0):.1f}V{y(row.high_share or 0):.1f}")
-        drawn += Markup('<circle class="solid" cx="{:.1f}" cy="{:.1f}" r="6" />').format(stated, y(row.hits / row.count))
+        drawn += Markup('<circle class="solid" cx="{:.1f}" cy="{:.1f}" r="6" />').format(stated, y(row.hits / row.jobs))
     drawn += label((LEFT + WIDTH) / 2, y(0) + 46, "stated, %")
     text = "Each dot is a row of the table: stated probability across, share that came true upwards, both in per cent."
     text += " The bar through it is a 95 % interval. On the dashed line both agree."

@@ -12,6 +12,7 @@ from typing import NamedTuple
 from webapp.engine.problems import EngineError
 from webapp.engine.quantity import PHASES, phase_of, read_reading
 from webapp.store import judging
+from webapp.store.limits import profile_of
 from webapp.store.models import Case, CaseDocument, Entry
 from webapp.store.moments import read_moment
 from webapp.store.scope import Workshop
@@ -39,7 +40,8 @@ class Measured(NamedTuple):
 
 class Job(NamedTuple):
     """`leading`: (fault, probability) on the evidence before the repair; `conclusion`: the fault that the evidence proves;
-    `unproven_pump`: the pump was named by a person short of proof."""
+    `unproven_pump`: the pump was named by a person short of proof; `profile`: whose limits it was judged by, in any
+    version."""
 
     id: str
     vehicle: str
@@ -123,7 +125,7 @@ def boil_down(document: dict, assessment: dict, opened_at: str, reopened: bool) 
         id=document.get("id", ""),
         vehicle=name_vehicle(vehicle),
         layout=vehicle.get("layout") or "",
-        profile=(document.get("limits") or {}).get("profile") or "",
+        profile=profile_of((document.get("limits") or {}).get("profile")),
         state=document.get("state") or "open",
         opened_at=opened_at,
         confirmed_at=outcome.get("at"),

@@ -28,11 +28,11 @@ class Weight(NamedTuple):
 
 
 class Bin(NamedTuple):
-    """Probabilities of at least `low` and below `high`; `low_share`, `high_share` a 95 % interval round hits / count."""
+    """Probabilities of at least `low` and below `high`; `low_share`, `high_share` a 95 % interval round hits / jobs."""
 
     low: float
     high: float
-    count: int
+    jobs: int
     hits: int
     stated: float | None
     low_share: float | None
@@ -43,7 +43,7 @@ class Calibration(NamedTuple):
     """`brier` and `gap` (expected calibration error) are None without a single confirmed job."""
 
     bins: list[Bin]
-    count: int
+    jobs: int
     brier: float | None
     gap: float | None
 
@@ -97,7 +97,7 @@ def calibrate(said: list[tuple[float, bool]]) -> Calibration:
     if not said:
         return Calibration(bins, 0, None, None)
     brier = sum((probability - hit) ** 2 for probability, hit in said) / len(said)
-    gap = sum(row.count * abs(row.stated - row.hits / row.count) for row in bins if row.stated is not None) / len(said)
+    gap = sum(row.jobs * abs(row.stated - row.hits / row.jobs) for row in bins if row.stated is not None) / len(said)
     return Calibration(bins, len(said), brier, gap)
 
 
