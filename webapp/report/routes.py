@@ -8,7 +8,7 @@ from webapp.access import database, signed_in, workshop_to_read
 from webapp.report.content import PAPERS, lay_out_page
 from webapp.report.pdf import make_pdf
 from webapp.report.pictures import lay_out_pictures
-from webapp.report.plain import explain
+from webapp.report.plain import explain, tell_in_one_line
 from webapp.report.returns import lay_out_returns
 from webapp.report.rise import lay_out_rises
 from webapp.store import sheet
@@ -26,7 +26,7 @@ def show_report(case_id: str) -> str:
         workshop_name = workshop.row().name
     drawn = lay_out_rises(found["rises"], found["voided"])
     returns = lay_out_returns(found["assessment"].get("verdicts") or [])
-    told = {"plain": explain(found), "workshop_name": workshop_name, "now": now()}
+    told = {"plain": explain(found), "headline": tell_in_one_line(found), "workshop_name": workshop_name, "now": now()}
     return render_template("report/case.html", **{**found, "rises": drawn}, returns=returns, **told)
 
 
