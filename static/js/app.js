@@ -8,10 +8,13 @@ import { createUpdates } from './update.js';
 import { explainStart, readPersistence } from './offline/persist.js';
 import { putBack, readPairing, readStart } from './offline/start.js';
 import * as db from './offline/db.js';
+import { withLimits } from './plan.js';
 import { Root } from './root.js';
 
 const store = createStore(initialState(location.hash));
 let pairing = null;
+let libraryText = '';
+let staleLimits = false; // other limits of the workshop came while something was measured: taken up when that is over
 const token = () => (pairing ? pairing.token : null);
 const engine = createEngine((change) => {
   store.send({ type: 'engine_changed', engine: change });
@@ -19,7 +22,7 @@ const engine = createEngine((change) => {
   if (change.status === 'ready' && open) act.judge(open.id);
 });
 const sync = createSync({
-  send: store.send, renewed: () => { loadToken().catch(() => {}); },
+  send: store.send, renewed: () => { loadToken().catch(() => {}); }, limited: () => { staleLimits = true; renewLimits(store.get()); },
   changed: async (cases) => {
     act.tellTabs(cases);
     await act.refresh(cases).catch(() => {});
@@ -53,11 +56,24 @@ async function fetchCatalogueText() {
   }
 }
 
+/** The library's catalogue and the workshop's own limits, for the screens and the engine alike. */
+async function useCatalogue() {
+  const own = await db.getMeta('limits').catch(() => null);
+  const catalogue = withLimits(JSON.parse(libraryText), own);
+  store.send({ type: 'catalogue_loaded', catalogue });
+  await engine.start(own ? JSON.stringify(catalogue) : libraryText);
+}
+
+function renewLimits({ capturing }) {
+  if (!staleLimits || capturing || !libraryText) return;
+  staleLimits = false;
+  useCatalogue().catch(() => {});
+}
+
 async function loadCatalogue() {
   try {
-    const text = await fetchCatalogueText();
-    store.send({ type: 'catalogue_loaded', catalogue: JSON.parse(text) });
-    await engine.start(text);
+    libraryText = await fetchCatalogueText();
+    await useCatalogue();
   } catch (error) {
     store.send({ type: 'engine_changed', engine: { status: 'failed', error: error.message } });
     store.send({ type: 'catalogue_failed', text: error.message });
@@ -81,6 +97,7 @@ function applyTheme(state) {
 async function boot() {
   watchCase();
   store.watch(applyTheme);
+  store.watch(renewLimits);
   addEventListener('hashchange', () => store.send({ type: 'routed', hash: location.hash }));
   db.listen({
     blocked: () => store.send({ type: 'storage_blocked', blocked: true }),

@@ -126,11 +126,35 @@ export function safeDefault(list) {
   return (marked || list[0]).id;
 }
 
+/** A profile's limit of a quantity; a profile of the workshop holds only what differs from its base. */
+function profileRow(catalogue, id, quantityId) {
+  const profile = byId(catalogue.profiles, id) || catalogue.profiles[0];
+  const row = profile.limits.find((l) => l.quantity === quantityId) || null;
+  return row || !profile.base ? row : profileRow(catalogue, profile.base, quantityId);
+}
+
+/** The library's catalogue with the workshop's own profiles; without them it is the library's alone. */
+export function withLimits(catalogue, own) {
+  return { ...catalogue, profiles: [...catalogue.profiles.filter((p) => !p.base), ...((own || {}).profiles || [])] };
+}
+
+/** What a job may be judged under: the library's limits, the newest version of each own profile, and the one in use. */
+export function listProfiles(catalogue, inUse) {
+  const newest = (p) => !catalogue.profiles.some((o) => o.profile === p.profile && o.version > p.version);
+  return catalogue.profiles.filter((p) => !p.base || newest(p) || p.id === inUse);
+}
+
+/** The limits of a new job until somebody chooses: the workshop's own for all its work, where it has any. */
+export function usualProfile(catalogue) {
+  return listProfiles(catalogue).find((p) => p.kind === 'workshop') || catalogue.profiles[0];
+}
+
+export const profileName = (profile) => (profile.base ? `${profile.name}, version ${profile.version}` : profile.name);
+
 /** Lower limit of a quantity for this case, as text for the screen: the case's own over the profile's. */
 export function limitFor(catalogue, kase, quantityId) {
   const limits = kase.limits || {};
-  const profile = byId(catalogue.profiles, limits.profile || 'generic') || catalogue.profiles[0];
-  const row = profile ? profile.limits.find((l) => l.quantity === quantityId) : null;
+  const row = profileRow(catalogue, limits.profile || 'generic', quantityId);
   const own = (limits.overrides || {})[quantityId];
   return row || own ? { ...(row || {}), ...(own || {}) } : null;
 }

@@ -1,7 +1,7 @@
 // Look-ups for the screens: what fits the vehicle, what is done, what is next inside a check; and what a form makes.
 import assert from 'node:assert/strict';
 import { test } from 'node:test';
-import { checkProgress, latestReading, listChecks, limitFor, nextCheck, nextInCheck, roughCase, safeDefault, unaskedQuantities, unreadCautions } from '../../static/js/plan.js';
+import { checkProgress, latestReading, listChecks, limitFor, listProfiles, nextCheck, nextInCheck, roughCase, safeDefault, unaskedQuantities, unreadCautions, usualProfile, withLimits } from '../../static/js/plan.js';
 import { activeText, emptyForm, nextPlace, readingBody, typeText, whatIsMissing } from '../../static/js/parts/entry-form.js';
 import { DOES_NOT_SAY, resultText } from '../../static/js/result-text.js';
 
@@ -139,4 +139,17 @@ test('the result as text says what it does not say', () => {
     { verdicts: [{ reading: 'r', verdict: 'pass', close: true, limit_text: 'at least 285 bar' }], ledger: [], pump: { status: 'open', missing: [] }, conclusion: null }, CATALOGUE);
   assert.match(text, /292\u00a0bar: within limits, close \(at least 285 bar\)/);
   for (const line of DOES_NOT_SAY) assert.ok(text.includes(line));
+});
+
+test('the workshop’s own limits come over the library’s, and the newest version is offered beside the one in use', () => {
+  const row = (low) => ({ quantity: 'crank_pressure', low, high: null, basis: 'measured' });
+  const own = (profile, version, kind, limits) => ({ id: `${profile}.${version}`, profile, version, name: profile, kind, base: 'generic', limits });
+  const profiles = [own('vans', 1, 'family', []), own('vans', 2, 'family', [row(250)]), own('us', 1, 'workshop', [])];
+  const both = withLimits(withLimits(CATALOGUE, { profiles }), { profiles });
+  const low = (profile) => limitFor(both, { limits: { profile } }, 'crank_pressure').low;
+  assert.deepEqual([low('vans.2'), low('vans.1'), low('generic'), low('gone.7')], [250, 285, 285, 285]);
+  assert.deepEqual(listProfiles(both).map((p) => p.id), ['generic', 'vans.2', 'us.1']);
+  assert.deepEqual(listProfiles(both, 'vans.1').map((p) => p.id), ['generic', 'vans.1', 'vans.2', 'us.1']);
+  assert.equal(usualProfile(both).id, 'us.1');
+  assert.deepEqual([usualProfile(CATALOGUE).id, withLimits(both, null).profiles.length], ['generic', 1]);
 });

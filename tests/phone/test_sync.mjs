@@ -66,9 +66,10 @@ function answer(results, change = {}) {
 const stored = (...ids) => ids.map((id) => ({ id, status: 'stored', problems: [] }));
 
 function start(log) {
-  const [events, renewed] = [[], []];
-  const sync = createSync({ send: (event) => events.push(event), changed: async () => {}, renewed: () => renewed.push(1) }, log, () => clockMs);
-  return { sync, events, renewed, status: () => events.filter((e) => e.type === 'sync_changed').at(-1).sync.status };
+  const [events, renewed, limited] = [[], [], []];
+  const app = { send: (event) => events.push(event), changed: async () => {}, renewed: () => renewed.push(1), limited: () => limited.push(1) };
+  const sync = createSync(app, log, () => clockMs);
+  return { sync, events, renewed, limited, status: () => events.filter((e) => e.type === 'sync_changed').at(-1).sync.status };
 }
 
 async function settle() {
@@ -314,4 +315,17 @@ test('a tab whose turn was taken while it slept is not told that sending failed'
   await sync.now();
   assert.equal(status(), 'elsewhere');
   undo();
+});
+
+test('the workshop’s limits are kept with the log, and asked for only when the office has others', async () => {
+  const log = memoryLog([]);
+  const { sync, limited } = start(log);
+  const limits = { mark: 'm1', profiles: [{ id: 'vans.1' }] };
+  answers = [answer([], { limits }), answer([], { limits: null })];
+  await sync.now();
+  await settle();
+  assert.deepEqual([asked[0].limits, log.meta.limits, limited.length], ['', limits, 1]);
+  await sync.now();
+  await settle();
+  assert.deepEqual([asked[1].limits, log.meta.limits, limited.length], ['m1', limits, 1]);
 });

@@ -6,7 +6,7 @@ import pytest
 
 from tests.actors import Phone
 from tests.conftest import BOTH, everything, own_workshop
-from webapp.store import cases, devices, judging, people
+from webapp.store import cases, devices, judging, limits, people
 from webapp.store.log import verify_case
 from webapp.store.models import Entry
 from webapp.store.scope import new_id
@@ -290,3 +290,15 @@ def test_odd_text_fits_every_database(technician, database):
                 assert all("\0" not in value and value.encode() for value in row if isinstance(value, str))
     with database.reading() as session:
         assert len(cases.get_case(own_workshop(session), technician.case).row.fault) == 64
+
+
+def test_a_phone_learns_the_limits_of_its_workshop_and_only_those_it_lacks(technician, database):
+    assert technician.post_sync([], limits="").json["limits"] is None
+    with database.writing() as session:
+        workshop = own_workshop(session)
+        limits.add_profile(workshop, "Vans", "family", "generic", people.list_people(workshop)[0].id)
+    told = technician.post_sync([], limits="").json["limits"]
+    assert [(row["id"], row["base"], row["limits"]) for row in told["profiles"]] == [("vans.1", "generic", [])]
+    assert technician.post_sync([], limits=told["mark"]).json["limits"] is None
+    assert technician.post_sync([]).json["limits"] is None  # an app that knows nothing of it
+    assert technician.post_sync([], limits="x" * 41).status_code == 422

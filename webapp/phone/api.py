@@ -15,7 +15,7 @@ from webapp.access import (
 from webapp.phone.messages import LARGEST_MESSAGE_BYTES, pack, read_json
 from webapp.phone.openapi import describe
 from webapp.phone.schemas import FinishIn, PairIn, SyncIn
-from webapp.store import cases, clocks, devices, log, pairings, people, photos, projection, uploads
+from webapp.store import cases, clocks, devices, limits, log, pairings, people, photos, projection, uploads
 from webapp.store.moments import now
 
 blueprint = Blueprint("api", __name__, url_prefix="/api/v1")
@@ -78,6 +78,7 @@ def sync() -> Response:
             "person": {"id": me.person_id, "name": me.name, "role": me.role},
             "token": token,
             "device": {"id": me.device, "last_seq": log.next_seq(workshop, me.device) - 1},
+            "limits": limits.tell_phone(workshop, wanted["limits"]),
         }
     response, opened = jsonify(answer), database()
     if taken.rows:

@@ -66,7 +66,8 @@ class Rows(fields.List):
 
 class SyncIn(Strict):
     """`entries` are checked one by one, so that a bad one is named and the others go in. `sent_at` is the phone's clock,
-    only to tell its owner when it is far off; `own` asks for the phone's own entries too, when its store was lost."""
+    only to tell its owner when it is far off; `own` asks for the phone's own entries too, when its store was lost; `limits`
+    is the mark of the workshop's limits that the phone holds, empty for none, left out by a phone that takes none."""
 
     format = fields.String(required=True, validate=validate.Equal("railcase-sync/1"))
     app = fields.String(required=True, validate=[is_plain, validate.Length(max=40)])
@@ -74,6 +75,7 @@ class SyncIn(Strict):
     entries = Rows(fields.Raw(allow_none=True), required=True, validate=validate.Length(max=MOST_ENTRIES))
     sent_at = fields.String(validate=[validate.Length(max=40), is_moment])
     own = fields.Boolean(truthy={True}, falsy={False}, load_default=False)
+    limits = fields.String(validate=validate.Length(max=40), load_default=None)
 
 
 class Result(Strict):
@@ -96,6 +98,13 @@ class DeviceOut(Strict):
     last_seq = fields.Integer(required=True)
 
 
+class LimitsOut(Strict):
+    """Every version of the workshop's profiles, each only with the limits that differ from its base in the catalogue."""
+
+    mark = fields.String(required=True)
+    profiles = fields.List(fields.Dict(), required=True)
+
+
 class SyncOut(Strict):
     results = fields.List(fields.Nested(Result), required=True)
     entries = fields.List(fields.Nested(EntrySchema), required=True)
@@ -109,6 +118,7 @@ class SyncOut(Strict):
     person = fields.Nested(PersonOut, required=True)
     token = fields.String(required=True, allow_none=True)
     device = fields.Nested(DeviceOut, required=True)
+    limits = fields.Nested(LimitsOut, required=True, allow_none=True)
 
 
 class PhotoOut(Strict):

@@ -81,6 +81,8 @@ export function createEngine(changed) {
   return {
     /** @param {string} text the catalogue, as the screens use it: both must speak of the same limits */
     start(text) {
+      if (worker) worker.terminate();
+      failAll(new Error('The engine was restarted.'));
       catalogueText = text;
       ready = boot().catch(give);
       ready.catch(() => {});
@@ -89,8 +91,6 @@ export function createEngine(changed) {
     /** Try again from nothing, asked by the person. */
     retry() {
       restarts = 0;
-      if (worker) worker.terminate();
-      failAll(new Error('The engine was restarted.'));
       return this.start(catalogueText);
     },
     /**

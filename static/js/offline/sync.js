@@ -41,12 +41,14 @@ async function readToken(db) {
 async function oneRound(db, entries) {
   const used = await readToken(db);
   const [cursor, own] = [(await db.getMeta('cursor')) || 0, Boolean(await db.getMeta('recover'))];
+  const { mark: limits = '' } = (await db.getMeta('limits')) || {};
   const answer = await postJson('/api/v1/sync', used, { format: 'railcase-sync/1', app: APP_VERSION, cursor, entries,
-    sent_at: new Date().toISOString(), ...(own ? { own } : {}) });
+    sent_at: new Date().toISOString(), limits, ...(own ? { own } : {}) });
   const { drop, refuse } = readResults(answer.results);
   const lost = await lostSince(db, answer.device);
   const meta = { cursor: answer.cursor, recover: own && answer.more, people: { people: answer.people, workshop: answer.workshop },
-    clock_warning: answer.clock_warning || null, photos_wanted: answer.photos_wanted || [], pair_again: null, ...lost };
+    clock_warning: answer.clock_warning || null, photos_wanted: answer.photos_wanted || [], pair_again: null,
+    ...(answer.limits ? { limits: answer.limits } : {}), ...lost };
   const renew = { ...(answer.person ? { person: answer.person } : {}), ...(answer.token ? { token: answer.token } : {}) };
   const touched = await db.applySync({ entries: answer.entries, drop, refuse, meta, used, renew });
   return { touched, sent: drop.length + refuse.length, more: answer.more || lost !== null, answer, lost };
@@ -75,7 +77,8 @@ async function drain(db, turn, report) {
 
 /**
  * @param {{send: (event: object) => void, changed: (cases: string[]) => Promise<void>,
- *   renewed: () => void}} app renewed: the pairing in the log has a new token
+ *   renewed: () => void, limited: () => void}} app renewed: the pairing in the log has a new token; limited: the log has
+ *   other limits of the workshop
  * @param {typeof log} db the phone's log; another one in tests
  * @param {() => number} clock milliseconds that only ever grow: no wall clock decides when something is sent
  * @returns {{now: () => Promise<void>, start: () => void}}
@@ -100,6 +103,7 @@ export function createSync(app, db = log, clock = () => performance.now()) {
     app.changed(touched);
     app.send({ type: 'people_known', people: answer.people || [], workshop: answer.workshop, person: answer.person });
     if (answer.token) app.renewed();
+    if (answer.limits) app.limited();
     app.send({ type: 'clock_warned', warning: answer.clock_warning || null });
     if (lost) app.send({ type: 'cleared', cleared: lost.cleared });
     photos.look(answer.photos_wanted || []);

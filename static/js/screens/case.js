@@ -7,7 +7,7 @@ import { Circuit } from '../parts/circuit.js';
 import { PumpOverride } from '../parts/pump.js';
 import { RetestLine } from '../parts/retest.js';
 import { STATE_WORDS, formatCount } from '../format.js';
-import { byId, checkProgress, listChecks, nextCheck, roughCase } from '../plan.js';
+import { byId, checkProgress, listChecks, nextCheck, profileName, roughCase } from '../plan.js';
 import { address } from '../routes.js';
 import { countUnsent } from '../state.js';
 import { readSending, sayEntries } from '../sending.js';
@@ -26,7 +26,9 @@ export function vehicleLine(kase, catalogue) {
   const assumed = vehicle.assumed || [];
   const say = (field, text) => (assumed.includes(field) ? `${text} (assumed)` : text);
   const layout = byId(catalogue.layouts, vehicle.layout);
-  return [vehicle.registration, layout && say('layout', layout.name.toLowerCase()), vehicle.cylinders && say('cylinders', `${vehicle.cylinders} cylinders`)]
+  const profile = byId(catalogue.profiles, (kase.limits || {}).profile);
+  return [vehicle.registration, layout && say('layout', layout.name.toLowerCase()), vehicle.cylinders && say('cylinders', `${vehicle.cylinders} cylinders`),
+    profile && profile.base && `limits: ${profileName(profile)}`]
     .filter(Boolean).join(' · ');
 }
 

@@ -3,14 +3,14 @@ import { html, useApp, useEffect, useState } from '../parts/html.js';
 import { Button } from '../parts/button.js';
 import { Choices, TextField } from '../parts/field.js';
 import { Fold, Frame } from '../parts/frame.js';
-import { safeDefault } from '../plan.js';
+import { listProfiles, profileName, safeDefault, usualProfile } from '../plan.js';
 import { keepDraft, readDraft } from '../offline/drafts.js';
 import { uuid7 } from '../offline/rows.js';
 import { address } from '../routes.js';
 
 const UNKNOWN = 'unknown';
 const CYLINDERS = ['3', '4', '5', '6', '8'];
-const EMPTY = { description: '', registration: '', vin: '', layout: '', supply: '', cylinders: '', complaints: [], codes: '' };
+const EMPTY = { description: '', registration: '', vin: '', layout: '', supply: '', cylinders: '', complaints: [], codes: '', limits: '' };
 
 export function parseCodes(text) {
   return [...new Set(text.toUpperCase().split(/[\s,;]+/).filter(Boolean))];
@@ -30,13 +30,15 @@ export function vehicleBody(form, catalogue) {
   return body;
 }
 
+const usedProfile = (kase) => (kase && kase.limits && kase.limits.profile) || 'generic';
+
 function formOf(kase) {
   const { vehicle } = kase;
   const assumed = vehicle.assumed || [];
   const pick = (field) => (assumed.includes(field) ? UNKNOWN : String(vehicle[field] ?? ''));
   return { description: vehicle.description || '', registration: vehicle.registration || '', vin: vehicle.vin || '',
     layout: pick('layout'), supply: pick('supply'), cylinders: pick('cylinders'),
-    complaints: kase.complaints || [], codes: (kase.codes || []).join(' ') };
+    complaints: kase.complaints || [], codes: (kase.codes || []).join(' '), limits: usedProfile(kase) };
 }
 
 function withUnknown(list, fallbackName) {
@@ -67,12 +69,23 @@ function useVinWarning(vin, act, engine) {
   return warning;
 }
 
-function draftsFor(id, isNew, form, catalogue) {
+function draftsFor(id, isNew, form, catalogue, usedLimits) {
   const drafts = isNew ? [{ case: id, kind: 'case_opened', body: {} }] : [];
   drafts.push({ case: id, kind: 'vehicle_set', body: vehicleBody(form, catalogue) });
   if (!isNew || form.complaints.length) drafts.push({ case: id, kind: 'complaint_set', body: { complaints: form.complaints } });
   if (!isNew || form.codes.trim()) drafts.push({ case: id, kind: 'codes_set', body: { codes: parseCodes(form.codes) } });
+  const profile = form.limits || usualProfile(catalogue).id;
+  if (profile !== usedLimits) drafts.push({ case: id, kind: 'limits_set', body: { profile } });
   return drafts;
+}
+
+/** Shown only where the workshop has limits of its own. */
+function LimitsChoice({ form, set, catalogue, used }) {
+  const profiles = listProfiles(catalogue, used);
+  if (profiles.length < 2) return null;
+  const chosen = form.limits || usualProfile(catalogue).id;
+  return html`<${Choices} name="limits" label="Limits to judge by" options=${profiles.map((p) => ({ id: p.id, name: profileName(p) }))}
+    isChosen=${(id) => chosen === id} onPick=${(limits) => set({ limits })} />`;
 }
 
 function Compulsory({ form, set, catalogue }) {
@@ -101,6 +114,7 @@ function Optional({ form, set, catalogue, warning, errors }) {
 export function NewCase({ id }) {
   const { state, act } = useApp();
   const isNew = !id;
+  const used = usedProfile(isNew ? null : state.open.case);
   const draftKey = `case.${id || 'new'}`;
   const [form, setForm] = useState(() => readDraft(draftKey) || (isNew ? EMPTY : formOf(state.open.case)));
   const [problems, setProblems] = useState([]);
@@ -115,7 +129,7 @@ export function NewCase({ id }) {
   const save = async () => {
     setSaving(true);
     const caseId = id || uuid7(Date.now());
-    const answer = await act.record(draftsFor(caseId, isNew, form, state.catalogue));
+    const answer = await act.record(draftsFor(caseId, isNew, form, state.catalogue, used));
     setSaving(false);
     setProblems(answer.problems);
     if (!answer.saved) return;
@@ -132,6 +146,7 @@ export function NewCase({ id }) {
     ${problems.length ? html`<p class="error" role="alert">${problems.map((p) => p.text).join(' ')}</p>` : null}
     <${Fold} act="more-details" title="More details (all optional)" open=${!isNew || Boolean(form.registration || form.vin || form.codes || form.complaints.length)}>
       <${Optional} form=${form} set=${set} catalogue=${state.catalogue} warning=${warning} errors=${errors} />
+      <${LimitsChoice} form=${form} set=${set} catalogue=${state.catalogue} used=${used} />
     <//>
   <//>`;
 }
