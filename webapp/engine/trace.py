@@ -31,6 +31,7 @@ LOWEST_BAR, HIGHEST_BAR = -5.0, 4000.0
 BIGGEST = 1e12  # of anything: squares of more would leave the range of a float
 HAND_U_S = 0.01  # judgement: a start pointed at on the screen
 FINE_SHARE = 1.0 / 200.0  # of the rise: spacing wanted around it
+SURE = 3.0  # standard uncertainties within which a time is all but sure to lie
 MARGIN_S, AFTER_S, WORTH_A_LOOK = 0.5, 1.5, 0.7
 PULLS = (("battery_v", "battery_voltage"), ("current_a", "starter_current"))
 
@@ -157,7 +158,7 @@ def describe_doubt(record: Record, target: float, at: float, seconds: float, u: 
     inside = last_point(record.t, at) - last_point(record.t, at - seconds)
     if inside < FEWEST_IN_RISE:
         warnings.append(f"Only {inside} samples up to {target:g} bar: too few to rely on.")
-    if 2.0 * u > max(COARSE_SHARE * seconds, COARSE_STEPS * step):
+    if SURE * u > max(COARSE_SHARE * seconds, COARSE_STEPS * step):
         warnings.append(f"Noise and spacing leave the time to {target:g} bar open by {2.0 * u:.2g} s either way.")
     if last_point(record.t, at + 0.3) >= len(record.t) - 1 and record.t[-1] < at + 0.3:
         warnings.append(f"The record ends right after {target:g} bar was reached: whether it stays is not seen.")

@@ -66,7 +66,7 @@ def rough_rise(t: list, p: list, low: float, high: float) -> float:
 
 def prepare(t: list, p: list) -> Record:
     """Return the record without spikes, and smoothed as far as its noise asks and its rise allows."""
-    clean = drop_spikes(p)
+    clean = drop_spikes(drop_spikes(p))  # twice: of two spikes a sample apart the first pass leaves one
     step, noise = usual_step(t), noise_sd(t, p)
     ranked = sorted(clean)
     low, high = ranked[len(ranked) // 50], ranked[len(ranked) - 1 - len(ranked) // 50]
@@ -283,6 +283,10 @@ def reach_level(record: Record, shape: Shape, target: float, begin: float) -> tu
         )
         u = combine_uncertainty([u, resolution(2.0 * (latest - at))])
         at = latest if shape.ripple is not None else at  # a ripple dips for real, noise only seems to
+    elif shape.ripple is not None:
+        above = settled_pass(record.ts, record.ps, target + slack / 3.0, hold, 0.0, first)
+        if above is None or above - at > max(COARSE_SHARE * (at - begin), COARSE_STEPS * record.step):
+            warnings.append(f"A trough of the ripple comes close to {target:g} bar after it was reached.")
     return at, u, gap, warnings
 
 
