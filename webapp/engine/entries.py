@@ -352,6 +352,7 @@ FOLDS = {
     "reopened": reopen,
 }
 
+OFFICE = "office"  # the device of entries written at a desk; phones have a uuid there
 # kinds that set a whole value: which body fields two devices may have set differently
 SINGLE_VALUED = {
     "vehicle_set": ("description", "registration", "vin", "layout", "supply", "cylinders"),
@@ -381,7 +382,10 @@ def void_readings(case: dict, entries: list) -> None:
 
 
 def find_conflicts(entries: list) -> list:
-    """Return the fields that the last writer and another device set to different values, both values shown."""
+    """Return the fields that the last writer and another device set to different values, both values shown.
+
+    What the office sets at its desk is set with all entries in sight: a decision, no conflict.
+    """
     last: dict = {}
     for entry in entries:
         for field in SINGLE_VALUED.get(entry["kind"], ()):
@@ -391,7 +395,7 @@ def find_conflicts(entries: list) -> list:
     conflicts = []
     for field in sorted(last):
         rows = sorted([last[field][device] for device in last[field]], key=lambda e: (e["clock"], e["id"]))
-        if len({sort_text(row["body"][field]) for row in rows}) > 1:
+        if rows[-1]["device"] != OFFICE and len({sort_text(row["body"][field]) for row in rows}) > 1:
             values = [{"value": r["body"][field], "by": r["by"], "device": r["device"], "entry": r["id"]} for r in rows]
             conflicts.append({"field": field, "values": values})
     return conflicts

@@ -94,7 +94,8 @@ const FIELD_WORDS = { description: 'the vehicle', registration: 'the registratio
 
 /** What two people set differently: both values are shown, the latest counts. */
 function Conflicts({ kase, catalogue }) {
-  const name = (value) => (byId([...catalogue.layouts, ...catalogue.supplies], value) || { name: [value].flat().join(', ') }).name;
+  const named = [...catalogue.layouts, ...catalogue.supplies, ...catalogue.profiles];
+  const name = (value) => profileName(byId(named, value) || { name: [value].flat().join(', ') });
   return (kase.conflicts || []).filter((c) => c.field !== 'overrides').map((c) => html`<div class="line" data-line="conflict" data-conflict=${c.field}>
     <p>Two phones entered ${FIELD_WORDS[c.field] || c.field} differently: ${c.values.map((v) => name(v.value) || 'nothing').join(' and ')}. The last one named counts;
       put it right under “Vehicle details”.</p></div>`);
