@@ -108,7 +108,7 @@ def read_numbers(document: dict, assessment: dict) -> Iterator[Measured]:
             reading = read_reading(row, judging.book())
         except EngineError:
             continue  # the assessment names it as set aside
-        if reading.doubt or (verdict or {}).get("doubt"):
+        if verdict["doubt"] if verdict else reading.doubt:
             continue
         bounds = (verdict.get("low"), verdict.get("high")) if verdict else (None, None)
         yield Measured(
