@@ -4,9 +4,10 @@ import re
 
 import pytest
 
-from webapp.report.plain import explain
+from webapp.report.plain import explain, explain_advice
 from webapp.store import demo
 from webapp.store.cases import list_cases
+from webapp.store.models import Case
 from webapp.store.scope import find_workshop
 from webapp.store.sheet import read_sheet
 
@@ -187,3 +188,62 @@ def test_a_curve_that_cannot_be_drawn_leaves_the_words(technician, office, point
     assert answer.status_code == 200
     assert "polyline" not in answer.text
     assert "200 bar after 0.61 s" in words(answer)
+
+
+def test_a_finding_is_proven_by_its_readings_and_by_what_was_ruled_out(told):
+    parts = told["DEMO 102"]
+    assert len(parts["How it was proven"]) == 1
+    assert "cylinder 4 is 5.5 times the others" in parts["How it was proven"][0]
+    assert parts["What was ruled out"][0].startswith(
+        "Tested and not the cause: battery, cables and starter; fuel in the tank"
+    )
+    assert "injectors" not in parts["What was ruled out"][0]
+    assert parts["What we advise"][0].startswith("Replace or overhaul the injectors named")
+
+
+def test_without_a_conclusion_nothing_is_proven_and_the_next_check_is_advised(told):
+    parts = told["DEMO 105"]
+    assert "How it was proven" not in parts
+    assert parts["What we advise"][0].startswith("Next: battery and cranking, about 6 minutes.")
+
+
+def test_a_doubtful_conclusion_is_followed_by_no_part(told):
+    assert "How it was proven" not in told["DEMO 170"]
+    assert "What we advise" not in told["DEMO 170"]
+
+
+def test_a_pressure_in_order_is_proven_by_readings_within_limits(told):
+    assert told["DEMO 104"]["How it was proven"] == ["Every reading that was judged lies within its limits."]
+
+
+def test_after_a_passed_retest_nothing_more_is_advised(told):
+    assert told["DEMO 101"]["What we advise"] == ["Nothing more is asked for by this record."]
+
+
+def test_after_a_repair_the_retest_is_advised_and_not_the_part(told):
+    assert told["DEMO 106"]["What we advise"] == [
+        "Next: after-repair retest, about 15 minutes. Repeat the tests after the repair."
+    ]
+
+
+@pytest.mark.parametrize("standing", ["differences", "repairs"])
+def test_a_part_is_advised_once_and_only_where_the_answers_agree(standing):
+    found = {"assessment": {"conclusion": {"action": "Replace it."}}, "differences": [], "repairs": [],
+             "retest": {"status": "not_due"}, "row": Case(state="concluded")}  # fmt: skip
+    assert explain_advice(found) == ["Replace it."]
+    assert explain_advice({**found, standing: [{}]}) == []
+
+
+def test_a_changed_limit_rests_on_its_reason_and_the_others_on_the_catalogue(technician, office):
+    override = {"profile": "generic", "overrides": {"crank_pressure": {"low": 250, "reason": "data sheet of the engine"}}}
+    technician.sync([
+        *technician.opening(), technician.entry("limits_set", override),
+        technician.reading("crank_pressure", 260, unit="bar"), technician.reading("fuel_present", "yes"),
+        technician.reading("fuel_present", "yes", instrument="eye", phase="after_repair"),
+    ])  # fmt: skip
+    text = words(office.get(f"/office/cases/{technician.case}/report"))
+    part = text.split("Where each limit comes from")[1].split("Seal")[0]
+    assert re.search(r"at least 250 bar: data sheet of the engine Fuel present", part)
+    assert "should be yes: common practice . Without fuel at the filter" in part
+    assert part.count("Fuel present") == 1
+    assert "Seen by eye (1 reading)." in part
