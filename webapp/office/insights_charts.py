@@ -1,6 +1,7 @@
 """Small drawings for the page of insights: bars by month, stated beside come true, readings beside limits, weights.
 
-Own SVG as in `circuit.py`, not matplotlib: four plain shapes in the page's own ink, letters and themes. Every drawing has a title and a description, and a table beside it holds the same numbers.
+Own SVG as in `circuit.py`, not matplotlib: four plain shapes in the page's own ink, letters and themes. Every drawing has
+a title and a description, and a table beside it holds the same numbers.
 """
 
 from collections.abc import Callable
