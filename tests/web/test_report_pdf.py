@@ -3,6 +3,7 @@
 import hashlib
 import io
 import re
+from xml.etree.ElementTree import fromstring
 
 import pytest
 from PIL import Image
@@ -10,6 +11,7 @@ from pypdf import PdfReader
 
 from tests.web.test_photos import draw
 from webapp.report import pdf
+from webapp.report.content import lay_out_charts
 from webapp.report.letters import BREAK
 from webapp.report.pictures import MOST_PICTURES, shrink
 from webapp.store import demo
@@ -214,6 +216,16 @@ def test_charts_are_in_it_with_their_words(technician, office):
 def test_a_curve_that_cannot_be_drawn_leaves_the_words(technician, office):
     rise = {"source": "film", "points": [], "start_s": 0, "start_from": "hand", "times": [[200, 0.61]], "readings": []}
     assert "No curve that can be drawn" in words(ask(office, start(technician, technician.entry("rise_recorded", rise))))
+
+
+@pytest.mark.parametrize("name", ["bell\a and \v", "<b> & \" '", "half \ud83d pair"], ids=["control", "markup", "surrogate"])
+def test_a_curve_with_a_hostile_name_is_drawn(name):
+    rise = {"source": "trace", "name": name, "points": [[0, 1], [1, 9]], "start_s": 0, "start_from": "hand", "times": [],
+            "by": "me", "at": "2026-11-24T09:00:00Z"}  # fmt: skip
+    [row] = lay_out_charts({"rises": [rise], "voided": [], "assessment": {}})
+    assert "polyline" in row["svg"]
+    assert fromstring(row["svg"]).tag.endswith("svg")
+    assert name in row["caption"]
 
 
 def test_a_case_without_readings_has_one_too(technician, office):

@@ -3,6 +3,8 @@
 Rules for this file: no markup and no layout; what is said in plain words comes from `plain`, what was read from the sheet.
 """
 
+import re
+
 from webapp.circuit import draw_circuit
 from webapp.library.loader import load_catalogue
 from webapp.report.plain import explain, tell_in_one_line
@@ -14,6 +16,7 @@ from webapp.wording import LEDGER, PUMP, SHAPES, VERDICTS, write_day_and_time
 PAPERS = {"a4": "a4", "letter": "us-letter"}
 # what is ours already and must not be broken into lines or looked through letter by letter
 OURS = ("svg", "shape", "seal", "case", "paper")
+LABEL = re.compile(r' aria-label="[^"]*"')
 SVG_STYLE = """<style>
 text { fill: #16211f; stroke: none; font-family: "Libertinus Serif"; font-size: 17px; }
 .circuit { stroke-width: 2.5; } .circuit .ground { fill: #fff; } .circuit .solid { fill: #16211f; }
@@ -27,8 +30,11 @@ text { fill: #16211f; stroke: none; font-family: "Libertinus Serif"; font-size: 
 
 
 def stand_alone(svg) -> str:
-    """A drawing of the pages as a file of its own: it carries its name space, its style and its ink."""
-    head, _, rest = str(svg).partition(">")
+    """A drawing of the pages as a file of its own: it carries its name space, its style and its ink.
+
+    Its labels go: they stand beside it as words, and what people wrote need not be good XML.
+    """
+    head, _, rest = LABEL.sub("", str(svg)).partition(">")
     return f'{head} xmlns="http://www.w3.org/2000/svg" color="#16211f">{SVG_STYLE}{rest}' if rest else ""
 
 
