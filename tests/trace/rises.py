@@ -2,7 +2,7 @@
 
 The truth is the first instant after which the undisturbed signal (its ripple included, noise, spikes and gaps not) stays at
 or above the target for the hold time; where the ripple dips below the target for good, that of the signal without ripple.
-`python -m tests.trace.rises [COUNT [FIRST [POINTS]]]` prints how the engine does; POINTS if not said as in the command.
+`python -m tests.trace.rises [COUNT [FIRST [POINTS]]]` prints how the engine does, with as many points as the command takes.
 """
 
 import json
