@@ -175,6 +175,13 @@ def replaced(*readings: dict) -> dict:
     return judge_case(make_case(*[r for r in GOOD_BUT_FOR_THE_PUMP if r["quantity"] not in names], *readings), BOOK)
 
 
+def test_a_pressure_that_is_only_just_low_at_full_flow_does_not_blame_the_pump() -> None:
+    found = replaced(read("open_metering_pressure", 278))
+    assert (found["pump"]["status"], found["pump"]["missing"]) == ("open", ["open_metering_pressure"])
+    assert found["conclusion"] is None
+    assert replaced(read("open_metering_pressure", 240))["pump"]["status"] == "condemned"
+
+
 def test_a_failing_gate_row_keeps_the_pump_open() -> None:
     """An injector that leaks must be put right before the pump is blamed, however likely the pump is."""
     found = replaced(read("injector_return", [5, 5, 6, 12.5], state="cranking"))

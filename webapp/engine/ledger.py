@@ -9,7 +9,7 @@ Source: the trade rules 'the pump is condemned last', common practice, no source
 
 from .book import Book, fits_vehicle
 from .document import Case
-from .verdicts import fails, fails_low, is_evidence, passes
+from .verdicts import Finding, fails, fails_low, is_evidence, passes
 
 POINTED_AT = 0.5  # judgement: a component is pointed at from even odds on
 PUMP = "pump"
@@ -23,9 +23,14 @@ def gate_rows(case: Case, book: Book) -> list:
     return [row for row in book.gate if fits_vehicle(row, case.vehicle)]
 
 
+def is_clearly_low(finding: Finding | None) -> bool:
+    """True when a reading fails low beyond its own uncertainty: a close one is no ground to blame the pump."""
+    return fails_low(finding) and not finding.row["close"]  # type: ignore[union-attr]
+
+
 def holds(name: str, rule: str, read: dict) -> bool:
     """True when one reading satisfies a gate row's rule."""
-    return passes(read.get(name)) if rule == "pass" else fails_low(read.get(name))
+    return passes(read.get(name)) if rule == "pass" else is_clearly_low(read.get(name))
 
 
 def check_gate(case: Case, read: dict, book: Book) -> list:
@@ -34,7 +39,8 @@ def check_gate(case: Case, read: dict, book: Book) -> list:
     for row in gate_rows(case, book):
         names = fitting_quantities(row["quantities"], case.vehicle, book)
         open_names = [name for name in names if not holds(name, row["rule"], read)]
-        missing = [name for name in open_names if name not in read or not is_evidence(read[name])]
+        vague = [name for name in open_names if row["rule"] != "pass" and fails_low(read.get(name))]
+        missing = [n for n in open_names if n not in read or not is_evidence(read[n]) or n in vague]
         failing = [name for name in open_names if name not in missing]
         rows.append({
             "id": row["id"], "name": row["name"], "missing": missing, "failing": failing, "text": row["missing_text"],
