@@ -179,7 +179,7 @@ def test_a_pressure_that_is_only_just_low_at_full_flow_does_not_blame_the_pump()
     found = replaced(read("open_metering_pressure", 278))
     assert (found["pump"]["status"], found["pump"]["missing"]) == ("open", ["open_metering_pressure"])
     assert found["conclusion"] is None
-    assert replaced(read("open_metering_pressure", 240))["pump"]["status"] == "condemned"
+    assert replaced(read("open_metering_pressure", 135))["pump"]["status"] == "condemned"
 
 
 def test_a_failing_gate_row_keeps_the_pump_open() -> None:
