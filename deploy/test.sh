@@ -33,4 +33,4 @@ fi
 "$venv/bin/ruff" check .
 "$venv/bin/ruff" format --check .
 "$venv/bin/mypy"
-exec "$venv/bin/python" -m pytest "$@"
+exec "$venv/bin/python" -m pytest -n 2 --dist loadfile "$@"
