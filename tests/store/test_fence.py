@@ -8,7 +8,10 @@ from webapp.store.fence import OWNER, OverTheFence, across
 from webapp.store.models import Base, Case, CaseWord, Device, Person, WorkshopRow
 from webapp.store.scope import find_workshop
 
-TENANTS = [mapper.class_ for mapper in Base.registry.mappers if mapper.class_.__tablename__ in OWNER]
+TENANTS = sorted(
+    [mapper.class_ for mapper in Base.registry.mappers if mapper.class_.__tablename__ in OWNER],
+    key=lambda model: model.__tablename__,
+)
 Other, Word = aliased(Case), CaseWord.__table__.alias()
 
 
