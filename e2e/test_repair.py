@@ -117,6 +117,7 @@ def suspect_the_pump(hands: Hands) -> None:
         ("metering", "open_metering_pressure", "150"),
         ("regulator_return", "regulator_return_flow", "3"),
         ("hold", "held_pressure", "150"),
+        ("decay", "decay_time", "1"),
     ):
         hands.open_check(check)
         hands.read_number(quantity, value)

@@ -109,7 +109,7 @@ def test_a_full_phone_says_so_and_keeps_what_it_had(server: Server, van: Browser
 
 def take_photos_until(hands: Hands, dialog: Locator, folder: Path) -> int:
     """Take photos until one does not fit; return how many did. The browser counts only now and then."""
-    for number in range(20):
+    for number in range(80):
         hands.page.set_input_files('input[type="file"]', make_noise(folder / f"bottle {number}.png"))
         expect(dialog.or_(hands.page.locator("[data-photo]").nth(number))).to_be_visible(timeout=20000)
         if dialog.is_visible():

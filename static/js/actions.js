@@ -49,6 +49,7 @@ export function createActions({ store, engine, syncNow }) {
     if (open && open.id === caseId) return;
     const entries = await db.listEntries(caseId);
     send({ type: 'case_opened', id: caseId, entries });
+    await refreshLists(); // an entry that was found damaged just now is said at once
     await judge(caseId);
   }
 

@@ -31,7 +31,8 @@ async function readMeta(...keys) {
 /** @param {object} settings the defaults @returns {Promise<{found: object, pairing: object|null}>} for the state, and the pairing with its token */
 export async function readStart(settings) {
   const install = await readInstall();
-  const [cases, outbox, aside, pairing] = await Promise.all([db.listCases(), db.listOutbox(), orNull(db.listAside()), readPairing(), orNull(loadDrafts())]);
+  const [cases, outbox, pairing] = await Promise.all([db.listCases(), db.listOutbox(), readPairing(), orNull(loadDrafts())]);
+  const aside = await orNull(db.listAside()); // after the lists: reading them sets damaged records aside
   const [kept, known, cleared, clockWarning, wanted, problems, shut] = await readMeta(
     'settings', 'people', 'cleared', 'clock_warning', 'photos_wanted', 'photo_problems', 'pair_again');
   const photos = { waiting: (wanted || []).filter((sha256) => !(problems || {})[sha256]).length, problems: problems || {}, status: 'idle', text: '' };
