@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, Playwright, sync_playwright
 
+from e2e.ears import offline_phone, open_new_case
 from e2e.hands import Hands
 from e2e.stage import CHROMIUM, DESK_SIZE, PASSWORD, PHONE_SIZE, Complaints, Server
 
@@ -105,3 +106,17 @@ def desk(browser: Browser, server: Server) -> Iterator[Page]:
     yield page
     context.close()
     complaints.assert_none()
+
+
+@pytest.fixture(scope="module")
+def phone_far_away(browser: Browser, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Hands]:
+    """A phone that the tests of a module share, offline and slow."""
+    with offline_phone(browser, tmp_path_factory.mktemp("far"), slow=4) as hands:
+        yield hands
+
+
+@pytest.fixture
+def hands(phone_far_away: Hands) -> Hands:
+    """The shared phone in a new case; a module may have hands of its own."""
+    open_new_case(phone_far_away)
+    return phone_far_away

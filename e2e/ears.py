@@ -6,7 +6,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 import numpy as np
-from playwright.sync_api import Browser, Page, Playwright
+from playwright.sync_api import Browser, BrowserContext, Page, Playwright
 from scipy.signal import resample_poly
 
 from e2e.hands import Hands
@@ -27,12 +27,8 @@ def write_sound(path: Path, sound: Sound) -> Path:
 
 
 @contextmanager
-def offline_phone(browser: Browser, folder: Path, slow: int) -> Iterator[Hands]:
-    """A phone that has been here once, the server gone since, its processor slowed."""
-    (folder / "data").mkdir()
-    server = Server(folder / "data")
-    server.start()
-    context = browser.new_context(viewport=PHONE_SIZE, has_touch=True)
+def gone_offline(context: BrowserContext, server: Server, slow: int) -> Iterator[Hands]:
+    """Visit once, lose the server, slow the processor; at the end the pages must not have complained of anything."""
     complaints = Complaints(context)
     page = context.new_page()
     page.goto(server.url + "/")
@@ -40,8 +36,19 @@ def offline_phone(browser: Browser, folder: Path, slow: int) -> Iterator[Hands]:
     server.stop()
     slow_down(page, slow)
     yield Hands(page)
-    context.close()
     complaints.assert_none()
+
+
+@contextmanager
+def offline_phone(browser: Browser, folder: Path, slow: int) -> Iterator[Hands]:
+    """A phone that has been here once, the server gone since, its processor slowed."""
+    (folder / "data").mkdir()
+    server = Server(folder / "data")
+    server.start()
+    context = browser.new_context(viewport=PHONE_SIZE, has_touch=True)
+    with gone_offline(context, server, slow) as hands:
+        yield hands
+        context.close()
 
 
 def open_new_case(hands: Hands) -> None:
@@ -59,15 +66,9 @@ def hearing_phone(
     flags += ["--use-fake-ui-for-media-stream"] if allowed else ["--deny-permission-prompts"]
     browser = playwright.chromium.launch(executable_path=CHROMIUM, args=flags)
     context = browser.new_context(viewport=PHONE_SIZE, has_touch=True, permissions=["microphone"] if allowed else [])
-    complaints = Complaints(context)
-    page = context.new_page()
-    page.goto(server.url + "/")
-    wait_offline_ready(page)
-    server.stop()
-    slow_down(page, slow)
-    yield Hands(page)
-    browser.close()
-    complaints.assert_none()
+    with gone_offline(context, server, slow) as hands:
+        yield hands
+        browser.close()
 
 
 def slow_down(page: Page, times: int) -> None:

@@ -13,6 +13,7 @@ from playwright.sync_api import Page, expect
 
 from e2e.conftest import Phone
 from e2e.hands import Hands
+from e2e.kills import read_log
 from e2e.stage import Server, wait_offline_ready
 
 
@@ -131,18 +132,9 @@ def check_office(desk: Page, server: Server, entries: int) -> None:
 
 
 def stored(page: Page) -> dict:
-    """Return what the phone holds: numbers of entries and of entries not yet sent."""
-    return page.evaluate(
-        """() => new Promise((done, failed) => {
-            const open = indexedDB.open('railcase');
-            open.onerror = () => failed(open.error);
-            open.onsuccess = () => {
-                const read = open.result.transaction(['entries', 'outbox']);
-                const entries = read.objectStore('entries').getAll(), outbox = read.objectStore('outbox').count();
-                read.oncomplete = () => { open.result.close(); done({entries: entries.result, unsent: outbox.result}); };
-            };
-        })"""
-    )
+    """Return what the phone holds: its entries, and the number of those not yet sent."""
+    log = read_log(page)
+    return {"entries": log["entries"], "unsent": len(log["outbox"])}
 
 
 def test_a_whole_job_with_no_signal(server: Server, desk: Page, phone: Phone, tmp_path: Path) -> None:

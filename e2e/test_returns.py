@@ -1,26 +1,12 @@
 """Injector return, sensor volts, scan text and the small calculators: entered offline, kept as readings, judged."""
 
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from PIL import Image
-from playwright.sync_api import Browser, expect
+from playwright.sync_api import expect
 
-from e2e.ears import offline_phone, open_new_case
 from e2e.hands import Hands
-
-
-@pytest.fixture(scope="module")
-def phone_far_away(browser: Browser, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Hands]:
-    with offline_phone(browser, tmp_path_factory.mktemp("far"), slow=4) as hands:
-        yield hands
-
-
-@pytest.fixture
-def hands(phone_far_away: Hands) -> Hands:
-    open_new_case(phone_far_away)
-    return phone_far_away
 
 
 def go(hands: Hands, screen: str, address: str) -> None:

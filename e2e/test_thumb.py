@@ -1,27 +1,13 @@
 """Timing by thumb, offline: countdown, two targets, repeats, own thumb rehearsed, a rise too quick for the method."""
 
-from collections.abc import Iterator
-
 import pytest
-from playwright.sync_api import Browser, expect
+from playwright.sync_api import expect
 
-from e2e.ears import offline_phone, open_new_case, slow_down
+from e2e.ears import slow_down
 from e2e.hands import Hands
 from e2e.stage import PHONE_SIZE
 
 TARGET_SHARE = 0.6  # of the screen's height that the one target has while something is timed
-
-
-@pytest.fixture(scope="module")
-def phone_far_away(browser: Browser, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Hands]:
-    with offline_phone(browser, tmp_path_factory.mktemp("far"), slow=4) as hands:
-        yield hands
-
-
-@pytest.fixture
-def hands(phone_far_away: Hands) -> Hands:
-    open_new_case(phone_far_away)
-    return phone_far_away
 
 
 def open_timer(hands: Hands, start: str = "self", also_200: bool = False) -> None:

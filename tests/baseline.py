@@ -20,7 +20,7 @@ NAMES = [
     ("regulator_return_flow", "regulator_leaking"), ("relief_return_flow", "relief_valve_leaking"),
 ]  # fmt: skip
 SENSOR_OFFSET = ("sensor_signal_voltage", "rest_pressure")
-CLEARLY = 0.02
+CLEARLY = 0.02  # judgement: less than this chance of being within is clearly outside
 GROSS_SIGNAL_V = (0.08, 3.0)
 
 

@@ -1,4 +1,4 @@
-"""Derive webapp/library/signatures.json: `python -m tests.derive` (about five minutes; the file is committed).
+"""Derive webapp/library/signatures.json: `python -m tests.derive` (about a minute; the file is committed).
 
 For every hypothesis and layout thousands of virtual vehicles (engine/vehicle.py, ranges at width 1) are drawn at random
 severity; each quantity's true value becomes a level (engine/levels.py). What two readings have in common beyond the fault
@@ -15,7 +15,7 @@ from pathlib import Path
 import numpy as np
 
 from webapp.engine.book import Book, open_book
-from webapp.engine.isolation import HEALTHY, OTHER, PATTERN, PRESSURE, RETURN, UNEVEN_FROM
+from webapp.engine.isolation import HEALTHY, OTHER, PATTERN, PRESSURE, RETURN, UNEVEN_FROM, outcome_names
 from webapp.engine.levels import (
     EDGES,
     conductance_coordinate,
@@ -37,7 +37,7 @@ CLASSES = 9
 ROUNDS = 100
 STARTS = 3
 SOFTENING = 0.02  # share that leaks to each neighbouring level: judgement
-PATTERN_SOFTENING = 0.06  # of the return per bar, whose scale differs more from engine to engine than the model's
+PATTERN_SOFTENING = 0.06  # judgement: of the return per bar, whose scale differs more from engine to engine than the model's
 PSEUDO_COUNT = 0.5
 NEGLIGIBLE = 25  # per mille: a table that close to the sound one is left out
 PER_MILLE = 1000
@@ -58,14 +58,6 @@ def level_of(quantity: dict, value: object, limit: Limit) -> str | None:
     if kind is None:
         return None
     return next(iter(level_weights(to_coordinate(value, limit)[0], 0.0, kind)))  # type: ignore[arg-type]
-
-
-def names_of(quantity: dict, limit: Limit) -> list[str]:
-    if quantity["kind"] == "choice":
-        return [choice["id"] for choice in quantity["choices"]]
-    if quantity["kind"] == "list" and limit_kind(limit) != "list":
-        return ["in", "out"]
-    return level_names(limit_kind(limit))  # type: ignore[arg-type]
 
 
 def draw_levels(fault: str, layout: str, book: Book, limits: dict, first_seed: int) -> list[dict]:
@@ -150,7 +142,7 @@ def derive_layout(layout: str, book: Book, limits: dict) -> dict:
     """Return {"base": {quantity: table}, "faults": {fault: {"shares", "classes": [{quantity: table}]}}} of a layout."""
     faults = [f["id"] for f in book.faults if layout in f["layouts"] and f["id"] != OTHER]
     names = {
-        q["id"]: names_of(q, limits[q["id"]])
+        q["id"]: outcome_names(q, limits[q["id"]])
         for q in book.quantities.values()
         if layout in q["layouts"] and q["id"] in limits
     }

@@ -56,7 +56,7 @@ def test_no_intrusive_check_before_a_harmless_one_that_promises_as_much() -> Non
     assert harmless_first(["supply", "control", "leaks"], bits, BOOK) == ["supply", "leaks", "control"]
 
 
-def test_pressure_is_asked_before_battery_fuel_and_sensor_by_nobody() -> None:
+def test_no_pressure_before_battery_fuel_and_sensor() -> None:
     rows = judge_case(make_case(), BOOK)["next"]
     ready = [row["check"] for row in rows if row["ready"]]
     assert ready[0] in ("battery", "fuel", "sensor")

@@ -23,7 +23,7 @@ from .isolation import (
 )
 from .ledger import check_gate, fitting_quantities, judge_pump, quantity_words, write_ledger
 from .limits import resolve_limits
-from .planning import check_minutes, lacks_equipment, must_be_read, rank_checks, wanted_quantities
+from .planning import chain_of, check_minutes, lacks_equipment, must_be_read, rank_checks, wanted_quantities
 from .quantity import PHASES
 from .verdicts import fails, is_evidence, judge_phase, latest_readings, repeated_quantities
 
@@ -34,8 +34,8 @@ FIRST_CHECK = "intake"
 RETEST = "retest"
 BEFORE, AFTER = PHASES
 MOST_SHOWN = 0.99
-TWIN_NAMED = 0.01
-PAIR_NAMED = 0.10
+TWIN_NAMED = 0.01  # judgement: from this belief on a twin of the pump is named beside it
+PAIR_NAMED = 0.10  # judgement: from this belief on a pump that may be weak as well is spoken of
 STALE = "There was a repair since: take again what it may have changed, the readings from before it still count."
 
 
@@ -49,9 +49,8 @@ def prerequisites(fault: dict, read: dict, case: Case, book: Book) -> list:
         name for name in book.check_order if name != RETEST
         and [q for q in book.checks[name]["quantities"] if q in fault["proof"] and q in read]
     ]  # fmt: skip
-    wanted = [first for name in proving for first in book.checks[name]["needs"]]
-    for name in wanted:  # grows while it is walked, until no check needs another
-        wanted += [first for first in book.checks[name]["needs"] if first not in wanted]
+    needs = {name: book.checks[name]["needs"] for name in book.check_order}
+    wanted = [first for name in proving for first in chain_of(name, needs)[1:]]
     rows = []
     for name in book.check_order:
         if name in wanted:
@@ -110,11 +109,16 @@ def write_doubts(named: Suspect, suspects: list) -> str:
     return ""
 
 
+def belief_that_counts(named: Suspect, pump: dict, suspects: list) -> float:
+    """Return the belief that a conclusion on this suspect rests on."""
+    return pump["probability"] if named.fault["id"] == PUMP_FAULT else family_belief(named.fault, suspects)  # type: ignore[no-any-return]
+
+
 def conclude(suspects: list, read: dict, pump: dict, case: Case) -> dict | None:
     """Return the conclusion {fault, name, probability, action, confirm_by, detail, text}, None while there is none."""
     first = without_pump(suspects[0], suspects)
     is_pump = first.fault["id"] == PUMP_FAULT
-    belief = pump["probability"] if is_pump else family_belief(first.fault, suspects)
+    belief = belief_that_counts(first, pump, suspects)
     if belief < case.chosen["pump_probability"] or not has_proof(first.fault, read):
         return None
     if is_pump and pump["status"] != "condemned":
@@ -219,9 +223,8 @@ def last_words(suspects: list, pump: dict, read: dict, case: Case, book: Book, r
 
 def is_sure(suspects: list, pump: dict, case: Case) -> bool:
     """True when the belief in the first suspect is all that a conclusion asks for; what is left is its proof."""
-    first = suspects[0].fault
-    belief = pump["probability"] if first["id"] == PUMP_FAULT else family_belief(first, suspects)
-    return first["id"] != OTHER and belief >= case.chosen["pump_probability"]
+    first = without_pump(suspects[0], suspects)
+    return first.fault["id"] != OTHER and belief_that_counts(first, pump, suspects) >= case.chosen["pump_probability"]
 
 
 def plan_next(

@@ -17,8 +17,8 @@ from .document import Case
 from .isolation import GATED, NO_WEIGHT, OTHER, PATTERN, PER_MILLE, PRESSURE, RETURN, Model, by_fault
 from .verdicts import fails_low
 
-LEAST_BITS = 1e-3
-MIN_MINUTES = 1.0
+LEAST_BITS = 1e-3  # judgement: less is not worth a look
+MIN_MINUTES = 1.0  # judgement: no check costs less, however quick
 NO_START = "no_start"
 BEFORE = "before"
 SURE_SHARE = 0.95  # judgement: no more of a check's minutes count as spent in any case
