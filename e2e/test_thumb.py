@@ -1,5 +1,7 @@
 """Timing by thumb, offline: countdown, two targets, repeats, own thumb rehearsed, a rise too quick for the method."""
 
+import re
+
 import pytest
 from playwright.sync_api import expect
 
@@ -43,6 +45,12 @@ def shown(hands: Hands, target: str) -> tuple[float, float]:
     return float(line.get_attribute("data-timing")), float(line.get_attribute("data-uncertainty"))
 
 
+def wait_for_usual_thumb(hands: Hands) -> None:
+    """The uncertainty of one awaited attempt by the usual thumb, 0.10 s, once the screen has worked it out anew."""
+    line = hands.page.locator('[data-timing][data-target="285"]')
+    expect(line).to_have_attribute("data-uncertainty", re.compile(r"^0\.(1|100\d*|0999\d*)$"))
+
+
 def test_countdown_two_targets_and_a_reading_each(hands: Hands) -> None:
     open_timer(hands, "count", True)
     hands.press("count-start")
@@ -79,7 +87,7 @@ def test_repeats_count_together_and_survive_a_reload(hands: Hands) -> None:
     hands.page.reload()
     assert shown(hands.on("timer"), "285") == (value, u)
     hands.press("attempt-remove")
-    assert shown(hands, "285")[1] == pytest.approx(0.10, abs=0.001)
+    wait_for_usual_thumb(hands)
 
 
 def test_a_surprise_is_wider(hands: Hands) -> None:
@@ -126,4 +134,4 @@ def test_an_own_thumb_takes_the_place_of_the_usual_one(hands: Hands) -> None:
     assert u != pytest.approx(0.10, abs=0.0005)
     hands.press("rehearse")
     hands.press("rehearse-forget")
-    assert shown(hands, "285")[1] == pytest.approx(0.10, abs=0.001)
+    wait_for_usual_thumb(hands)
