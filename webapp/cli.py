@@ -24,7 +24,7 @@ from webapp.engine.electrics import check_sensor
 from webapp.engine.problems import EngineError, problem_rows
 from webapp.library.loader import LibraryError, load_catalogue, open_door
 from webapp.settings import Settings, SettingsError, load_settings
-from webapp.store import backup, demo, pairings, people, projection, scope, verify
+from webapp.store import backup, demo, move, pairings, people, projection, scope, verify
 from webapp.store.db import Database, migrate
 from webapp.store.refusals import Refusal
 from webapp.tracefile.reader import read_file
@@ -377,3 +377,14 @@ def verify_everything() -> None:
         click.echo(f"{found.entries} entries in {found.cases} cases, {found.photos} photos, {found.waiting} cases waiting.")
         if found.problems:
             raise BadInput([{"field": "verify", "text": problem} for problem in found.problems])
+
+
+@main.command("move-database")
+@click.argument("source", metavar="FROM")
+@click.argument("target", metavar="TO")
+def move_database(source: str, target: str) -> None:
+    """Write everything in the database at the address FROM into the empty one at TO (SQLite to PostgreSQL, or back)."""
+    with plain_errors():
+        done = move.move_database(load_settings(), source, target)
+    click.echo(f"{done.rows} rows in {done.tables} tables are in TO, read back and equal. FROM is as it was; photos stay.")
+    click.echo("Set RAILCASE_DATABASE_URL to TO, run 'railcase verify', then start the servers.")
