@@ -53,16 +53,16 @@ def test_conclusions_of_the_phone_are_those_of_the_server(database):
     }  # fmt: skip
 
 
-def read_chains(database):
+def read_contents(database):
     with everything(database) as session:
-        return [(row.id, row.chain) for row in session.query(Entry).order_by(Entry.feed)]
+        return [(row.id, row.content) for row in session.query(Entry).order_by(Entry.feed)]
 
 
 def test_it_is_the_same_each_time_but_for_the_passwords(database, prepared, settings):
     shutil.copy(prepared, settings.data / "second.db")
     second = Database(replace(settings, database_url=f"sqlite:///{settings.data / 'second.db'}"))
     lines, again = fill(database), fill(second)
-    assert read_chains(database) == read_chains(second) != []
+    assert read_contents(database) == read_contents(second) != []
     assert lines[0] == again[0]
     assert lines != again
 

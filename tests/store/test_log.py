@@ -8,7 +8,7 @@ import pytest
 from tests.actors import Phone
 from tests.conftest import BOTH, everything, invite, own_workshop
 from webapp.store import log
-from webapp.store.log import CHAIN_START, next_chain
+from webapp.store.log import CHAIN_START, hash_salted, next_chain
 from webapp.store.models import Entry
 from webapp.store.shape import is_sound, write_content
 
@@ -22,7 +22,7 @@ def test_the_chain_follows_from_each_entry(technician, database):
         rows = log.read_rows(own_workshop(session), technician.case)
     chain = CHAIN_START
     for row in rows:
-        chain = next_chain(chain, write_content(json.loads(row.content)))
+        chain = next_chain(chain, hash_salted(row.salt, write_content(json.loads(row.content))))
         assert row.chain == chain
     assert [row.position for row in rows] == [1, 2, 3]
 
@@ -30,6 +30,7 @@ def test_the_chain_follows_from_each_entry(technician, database):
 # name, place of the entry, what is done to it
 SPOILT = [
     ("content", 2, lambda row: setattr(row, "content", row.content.replace("AB12", "AB13"))),
+    ("salt", 2, lambda row: setattr(row, "salt", "0" * 32)),
     ("chain", 2, lambda row: setattr(row, "chain", "0" * 64)),
     ("position", 2, lambda row: setattr(row, "position", 7)),
     ("position of the last", 3, lambda row: setattr(row, "position", 7)),

@@ -1,11 +1,14 @@
 """The log: entries are appended once, numbered, chained, and never changed.
 
 Within a workshop every entry gets the next `feed` number, within its case the next `position`; `chain` is the SHA-256
-over the chain before it and the entry's written form, so that the last one seals the whole case.
+over the chain before it and the salted hash of the entry's written form, so that the last one seals the whole case. When
+personal data are erased the salt is thrown away and the hash stays: the chain still follows, and nobody can try out what
+stood there. Entries from before there were salts are sealed over the written form itself.
 """
 
 import hashlib
 import json
+import secrets
 from typing import NamedTuple
 
 from sqlalchemy import func
@@ -19,7 +22,10 @@ from webapp.store.scope import Workshop
 from webapp.store.shape import read_entry
 
 CHAIN_START = "0" * 64
+NO_DIGEST = "0" * 64  # in place of the digest of an erased entry that never had a salt
 LARGEST_PAGE_BYTES = 1_000_000
+ERASURE = "personal_data_erased"  # phones drop the case when they hear it, so only a desk may say it
+OFFICE_DEVICE = "office"  # entries written at a desk; phones have a uuid here, so none can be taken for it
 NOT_BY_APPRENTICES = {
     "signed_off": "let a technician or the office sign off",
     "gate_overridden": "let a technician or the office answer for naming the pump",
@@ -40,8 +46,25 @@ class Page(NamedTuple):
     more: bool
 
 
-def next_chain(before: str, content: str) -> str:
-    return hashlib.sha256(f"{before}\n{content}".encode()).hexdigest()
+def next_chain(before: str, sealed: str) -> str:
+    return hashlib.sha256(f"{before}\n{sealed}".encode()).hexdigest()
+
+
+def hash_salted(salt: str, content: str) -> str:
+    return hashlib.sha256(f"{salt}\n{content}".encode()).hexdigest()
+
+
+def what_is_sealed(salt: str | None, digest: str | None, content: str) -> str:
+    """What the chain is taken over: the salted hash, also where only that is left, or an old entry's written form."""
+    return hash_salted(salt, content) if salt else digest or content
+
+
+def follows(before: str, row: Entry) -> bool:
+    """True when a row's chain follows from the one before it. An erased entry from before there were salts tells no more
+    than its own chain: what follows it, and the statement of the erasure, hold that."""
+    if row.digest == NO_DIGEST:
+        return True
+    return row.chain == next_chain(before, what_is_sealed(row.salt, row.digest, row.content))
 
 
 class Form(NamedTuple):
@@ -63,6 +86,8 @@ def read_form(entry, device: str, book: Book) -> Form:
 
 def list_problems(entry: dict, device: str, book: Book) -> list[dict]:
     """What speaks against an entry of sound shape: its sender, its content."""
+    if entry["kind"] == ERASURE and device != OFFICE_DEVICE:
+        return [{"code": "not_allowed", "field": "kind", "text": "kind: only the office erases personal data; ask there"}]
     if entry["device"] == device:
         return judging.list_problems(entry, book)
     text = f"device: {entry['device']!r} is not the phone that sends it; send it from that phone"
@@ -86,9 +111,10 @@ def list_role_problems(workshop: Workshop, entry: dict) -> list[dict]:
     ]
 
 
-def find_known(workshop: Workshop, ids: set[str]) -> dict[str, str]:
-    """Written form by id of those entries of a batch that are stored already."""
-    return dict(workshop.all(workshop.select(Entry, Entry.id, Entry.content).where(Entry.id.in_(ids))))
+def find_known(workshop: Workshop, ids: set[str]) -> dict[str, str | None]:
+    """Written form by id of those entries of a batch that are stored already; None where words were erased since."""
+    found = workshop.all(workshop.select(Entry, Entry.id, Entry.content, Entry.digest).where(Entry.id.in_(ids)))
+    return {entry_id: None if digest else content for entry_id, content, digest in found}
 
 
 def find_heads(workshop: Workshop, case_ids: set[str]) -> dict[str, tuple[int, str]]:
@@ -123,7 +149,8 @@ class Appender:
 
     def compare(self, form: Form) -> Arrival:
         """The same entry again is welcome, even one that would be refused by now."""
-        if form.content == self.known[form.id or ""]:
+        kept = self.known[form.id or ""]
+        if kept is None or form.content == kept:
             return Arrival(form.id, "known", [])
         text = f"id: {form.id} is stored already with other content; an entry never changes, record it anew"
         return Arrival(form.id, "refused", [{"code": "conflicting_copy", "field": "id", "text": text}])
@@ -131,7 +158,8 @@ class Appender:
     def keep(self, form: Form) -> None:
         entry, content = form.entry, form.content
         before, chain = self.heads.get(entry["case"], (0, CHAIN_START))
-        position, chain = before + 1, next_chain(chain, content)
+        salt = secrets.token_hex(16)
+        position, chain = before + 1, next_chain(chain, hash_salted(salt, content))
         self.heads[entry["case"]] = position, chain
         self.known[entry["id"]] = content
         self.rows.append(
@@ -144,6 +172,7 @@ class Appender:
                 "feed": self.row.last_feed + len(self.rows) + 1,
                 "position": position,
                 "chain": chain,
+                "salt": salt,
                 "received_at": self.moment,
             }
         )
@@ -215,7 +244,7 @@ def verify_case(workshop: Workshop, case_id: str) -> int | None:
     """The position of the first entry whose chain does not follow from those before it; None when all is whole."""
     chain = CHAIN_START
     for place, row in enumerate(read_rows(workshop, case_id), start=1):
-        chain = next_chain(chain, row.content)
-        if (row.position, row.chain) != (place, chain):
+        if row.position != place or not follows(chain, row):
             return place
+        chain = row.chain
     return None

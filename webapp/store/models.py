@@ -1,4 +1,4 @@
-"""The tables. `entries`, `photos` and `limit_versions` are what is remembered; `cases`, `case_documents`, `case_words` and
+"""The tables. `entries`, `photos` and the `..._versions` are what is remembered; `cases`, `case_documents`, `case_words` and
 `photo_refs` are projections of them that `projection.rebuild` can make again, and `waiting` says which of these are
 behind. Every table but `attempts` belongs to a workshop."""
 
@@ -27,6 +27,7 @@ class WorkshopRow(Base):
     id: Mapped[str] = mapped_column(ID, primary_key=True)
     name: Mapped[str] = mapped_column(String(200), unique=True)
     last_feed: Mapped[int] = mapped_column(BigInteger, default=0)
+    retention_months: Mapped[int | None] = mapped_column(Integer)
     created_at: Mapped[str] = mapped_column(MOMENT)
 
 
@@ -111,7 +112,8 @@ class Attempt(Base):
 
 
 class Entry(Base):
-    """One entry as it arrived. `feed` counts in the workshop, `position` in the case; `chain` seals all before it."""
+    """One entry as it arrived. `feed` counts in the workshop, `position` in the case; `chain` seals all before it. `salt`
+    goes when personal data are erased; `digest`, the salted hash of what stood there, then takes its place (store.log)."""
 
     __tablename__ = "entries"
     workshop_id: Mapped[str] = mapped_column(ForeignKey("workshops.id"), primary_key=True)
@@ -123,6 +125,8 @@ class Entry(Base):
     feed: Mapped[int] = mapped_column(BigInteger)
     position: Mapped[int] = mapped_column(Integer)
     chain: Mapped[str] = mapped_column(SHA256)
+    salt: Mapped[str | None] = mapped_column(String(32))
+    digest: Mapped[str | None] = mapped_column(SHA256)
     received_at: Mapped[str] = mapped_column(MOMENT)
     __table_args__ = (
         Unique("workshop_id", "feed"),
@@ -229,5 +233,37 @@ class LimitVersion(Base):
     own: Mapped[str] = mapped_column(Text)
     whole: Mapped[str] = mapped_column(Text)
     note: Mapped[str] = mapped_column(Text)
+    by: Mapped[str] = mapped_column(ID)
+    at: Mapped[str] = mapped_column(MOMENT)
+
+
+class WeightVersion(Base):
+    """Weights of the faults that somebody took over from the workshop's confirmed repairs; written once, never changed."""
+
+    __tablename__ = "weight_versions"
+    workshop_id: Mapped[str] = mapped_column(ForeignKey("workshops.id"), primary_key=True)
+    version: Mapped[int] = mapped_column(Integer, primary_key=True)
+    weights: Mapped[str] = mapped_column(Text)
+    strength: Mapped[int] = mapped_column(Integer)
+    repairs: Mapped[int] = mapped_column(Integer)
+    note: Mapped[str] = mapped_column(Text)
+    by: Mapped[str] = mapped_column(ID)
+    at: Mapped[str] = mapped_column(MOMENT)
+
+
+class InstrumentVersion(Base):
+    """One of the workshop's own instruments as it stood from `at` on; a calibration or a mended figure is a new version.
+    `row` is the instrument as the catalogue has them."""
+
+    __tablename__ = "instrument_versions"
+    workshop_id: Mapped[str] = mapped_column(ForeignKey("workshops.id"), primary_key=True)
+    instrument: Mapped[str] = mapped_column(String(40), primary_key=True)
+    version: Mapped[int] = mapped_column(Integer, primary_key=True)
+    name: Mapped[str] = mapped_column(String(80))
+    serial: Mapped[str] = mapped_column(String(80))
+    row: Mapped[str] = mapped_column(Text)
+    calibrated_on: Mapped[str] = mapped_column(String(10))
+    due_on: Mapped[str] = mapped_column(String(10))
+    retired: Mapped[bool] = mapped_column(Boolean, default=False)
     by: Mapped[str] = mapped_column(ID)
     at: Mapped[str] = mapped_column(MOMENT)
