@@ -24,8 +24,8 @@ from webapp.engine.electrics import check_sensor
 from webapp.engine.problems import EngineError, problem_rows
 from webapp.library.loader import LibraryError, load_catalogue, open_door
 from webapp.settings import Settings, SettingsError, load_settings
-from webapp.store import backup, demo, move, pairings, people, projection, scope, verify
-from webapp.store.db import Database, migrate
+from webapp.store import backup, demo, health, move, pairings, people, projection, scope, verify
+from webapp.store.db import MIGRATIONS, Database, downgrade, migrate
 from webapp.store.refusals import Refusal
 from webapp.tracefile.reader import read_file
 
@@ -242,11 +242,22 @@ def serve(host: str, port: int, workers: int) -> None:
 
 
 @main.command("migrate")
-def migrate_tables() -> None:
+@click.option("--back-to", metavar="TABLES", help="Take the tables back to what an older version had ('railcase tables').")
+def migrate_tables(back_to: str | None) -> None:
     """Bring the database's tables up to date."""
     with plain_errors():
+        if back_to:
+            downgrade(load_settings(), back_to)
+            click.echo(f"The tables are those of {back_to}.")
+            return
         migrate(load_settings())
         click.echo("The tables are up to date.")
+
+
+@main.command("tables")
+def tables() -> None:
+    """Print the version of the tables that this program works with, whatever the database has."""
+    click.echo(health.newest_revision(str(MIGRATIONS)))
 
 
 @main.command("demo")

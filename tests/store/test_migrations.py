@@ -1,12 +1,18 @@
 """Migrations: the tables they make are those of the models, up and down, and the database is set up for durability."""
 
+import os
+import subprocess
+import sys
+import time
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
-from sqlalchemy import MetaData, inspect
+from sqlalchemy import MetaData, inspect, text
 from sqlalchemy.exc import IntegrityError
 
 from tests.conftest import BOTH, everything
@@ -104,3 +110,41 @@ def test_foreign_keys_hold(database):
 
     with pytest.raises(IntegrityError):
         orphan()
+
+
+def test_hosts_that_start_at_once_take_turns(cluster, settings):
+    """One that finds another at it waits, and then finds everything done."""
+    there = replace(settings, database_url=cluster.make("turns"))
+    database = Database(there)
+    with ThreadPoolExecutor() as hosts, database.engine.begin() as other:
+        other.exec_driver_sql("SELECT pg_advisory_xact_lock(7245227)")
+        done = [hosts.submit(run_command, there, "migrate") for _ in range(3)]
+        end = time.monotonic() + 30
+        waiting = text("SELECT count(*) FROM pg_locks WHERE locktype = 'advisory' AND NOT granted")
+        while other.execute(waiting).scalar_one() < 3:
+            assert time.monotonic() < end, "nobody waits"
+            time.sleep(0.05)
+        other.commit()
+        assert [one.result().stdout.strip() for one in done] == ["The tables are up to date."] * 3
+    database.engine.dispose()
+    cluster.drop("turns")
+
+
+def test_tables_of_a_newer_version_are_refused_plainly(database, settings):
+    with everything(database) as session:
+        session.execute(text("update alembic_version set version_num = '9999'"))
+    done = run_command(settings, "migrate")
+    assert (done.returncode, "newer version than this program" in done.stderr) == (2, True)
+    assert "Traceback" not in done.stderr
+
+
+def test_back_to_the_tables_of_an_older_version(database, settings):
+    assert run_command(settings, "migrate", "--back-to", "0003").stdout == "The tables are those of 0003.\n"
+    assert "limit_versions" not in inspect(database.engine).get_table_names()
+    assert run_command(settings, "tables").stdout.strip() == max(REVISIONS)
+    assert run_command(settings, "migrate", "--back-to", "nonsense").returncode == 2
+
+
+def run_command(settings, *words: str) -> subprocess.CompletedProcess:
+    env = {**os.environ, "RAILCASE_DATA": str(settings.data), "RAILCASE_DATABASE_URL": settings.database_url}
+    return subprocess.run([sys.executable, "-m", "webapp", *words], env=env, capture_output=True, text=True, timeout=60)

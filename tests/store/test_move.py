@@ -56,7 +56,7 @@ def dump(settings: Settings, address: str) -> dict[str, list]:
 def test_there_and_back_nothing_changes(filled, settings, empty):
     before, checked = dump(settings, settings.database_url), verify.verify(filled)
     assert checked.problems == []
-    assert [name for name, rows in before.items() if not rows] == []
+    assert all(before[name] for name in ("entries", "cases", "waiting", "photos", "attempts", "sign_ins", "limit_versions"))
     moved = move.move_database(settings, settings.database_url, empty)
     assert moved.rows == sum(map(len, before.values()))
     assert dump(settings, empty) == before

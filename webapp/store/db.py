@@ -1,20 +1,23 @@
 """The database: opening it, sessions that read or write, and bringing its tables up to date."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
 from alembic import command
 from alembic.config import Config
+from alembic.util import CommandError
 from sqlalchemy import Engine, create_engine, event
 from sqlalchemy.orm import Session
 
 from webapp.settings import Settings
 from webapp.store.buckets import Bucket
 from webapp.store.fence import FencedSession
+from webapp.store.refusals import Refusal
 from webapp.store.shelves import Folder, Shelf
 from webapp.store.trouble import plain_trouble
 
+MIGRATIONS = Path(__file__).parent / "migrations"
 SQLITE_BUSY_MS = 15_000
 # FULL: an answer 'stored' must survive a power cut, because the phone then empties its outbox.
 SQLITE_PRAGMAS = ("journal_mode=WAL", "synchronous=FULL", "foreign_keys=ON", f"busy_timeout={SQLITE_BUSY_MS}")
@@ -72,20 +75,27 @@ class Database:
 
 def alembic_config(database: Database) -> Config:
     config = Config()
-    config.set_main_option("script_location", str(Path(__file__).parent / "migrations").replace("%", "%%"))
+    config.set_main_option("script_location", str(MIGRATIONS).replace("%", "%%"))
     config.attributes["engine"] = database.engine
     return config
 
 
 def migrate(settings: Settings, revision: str = "head") -> None:
-    """Bring the tables to the newest revision (or up to the one named)."""
-    database = Database(settings)
-    command.upgrade(alembic_config(database), revision)
-    database.engine.dispose()
+    """Bring the tables to the newest revision (or up to the one named). *Refuses* tables that a newer program made."""
+    run_revisions(settings, command.upgrade, revision)
 
 
 def downgrade(settings: Settings, revision: str) -> None:
     """Take the tables back to a revision; `base` drops them all."""
+    run_revisions(settings, command.downgrade, revision)
+
+
+def run_revisions(settings: Settings, run: Callable[[Config, str], None], revision: str) -> None:
     database = Database(settings)
-    command.downgrade(alembic_config(database), revision)
-    database.engine.dispose()
+    try:
+        run(alembic_config(database), revision)
+    except CommandError as problem:
+        text = f"database: {problem}; its tables are of a newer version than this program, or there is no such revision"
+        raise Refusal("other_version", "database", text) from None
+    finally:
+        database.engine.dispose()

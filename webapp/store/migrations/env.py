@@ -4,6 +4,8 @@ from alembic import context
 
 from webapp.store.models import Base
 
+TURN = 7_245_227  # any number that nothing else in this database locks
+
 with context.config.attributes["engine"].execution_options(writes=True).connect() as connection:
     context.configure(
         connection=connection,
@@ -12,4 +14,6 @@ with context.config.attributes["engine"].execution_options(writes=True).connect(
         compare_type=True,
     )
     with context.begin_transaction():
+        if connection.dialect.name == "postgresql":  # hosts that start at once take turns; SQLite's transaction does that
+            connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({TURN})")
         context.run_migrations()
