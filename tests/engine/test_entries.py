@@ -56,6 +56,7 @@ BODIES_OF = {
     "repair_recorded": st.just({"text": "replaced"}),
     "outcome_confirmed": st.just({"fault": "pump_worn"}),
     "reopened": st.just({"reason": "came back"}),
+    "personal_data_erased": st.just({"reason": "asked for", "entries": 2, "sum": "ab" * 32}),
     "kind_of_the_future": st.just({"anything": [1, 2]}),
 }  # fmt: skip
 

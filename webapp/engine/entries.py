@@ -64,6 +64,7 @@ BODIES = {
     "repair_recorded": {"text": "text!"},
     "outcome_confirmed": {"fault": "name", "text": "text"},
     "reopened": {"reason": "text"},
+    "personal_data_erased": {"reason": "reason!", "entries": "count!", "sum": "sha256!"},
 }  # fmt: skip
 
 

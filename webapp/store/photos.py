@@ -12,6 +12,7 @@ from webapp.store.scope import Workshop
 from webapp.store.shelves import Shelf
 
 LARGEST_BYTES = 8_000_000
+NO_PHOTO = "0" * 64  # in place of the sum of a photo that was erased
 SHA256 = re.compile(r"[0-9a-f]{64}")
 
 
@@ -30,9 +31,14 @@ def add_refs(workshop: Workshop, entries: list[dict]) -> None:
     refs = [
         {"entry_id": entry["id"], "case_id": entry["case"], "device": entry["device"], "sha256": entry["body"]["sha256"]}
         for entry in entries
-        if is_sha256(entry["body"].get("sha256"))
+        if names_photo(entry)
     ]
     workshop.add_many(PhotoRef, refs)
+
+
+def names_photo(entry: dict) -> bool:
+    sha256 = entry["body"].get("sha256")
+    return entry["kind"] == "photo_added" and is_sha256(sha256) and sha256 != NO_PHOTO
 
 
 def is_sha256(text) -> bool:

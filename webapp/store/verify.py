@@ -5,7 +5,7 @@ import json
 from collections.abc import Iterator
 from typing import NamedTuple
 
-from webapp.store import log, photos, projection
+from webapp.store import erasure, log, photos, projection
 from webapp.store.db import Database
 from webapp.store.models import Case, CaseDocument, CaseWord, Entry, Photo, PhotoRef, Waiting
 from webapp.store.scope import Workshop, list_workshops
@@ -61,6 +61,9 @@ def verify_entries(rows: list[Entry], last: int) -> Iterator[str]:
             yield f"entry {place} ({row.id}): it does not follow from those before it; the log was altered here"
             return
         chain = row.chain
+    false = erasure.find_false_erasure(rows)
+    if false:
+        yield false
 
 
 def verify_projection(workshop: Workshop, case_id: str, rows: list[Entry]) -> Iterator[str]:
@@ -77,7 +80,7 @@ def verify_projection(workshop: Workshop, case_id: str, rows: list[Entry]) -> It
         wrong.append("assessment")
     if set(words) != projection.list_words(made):
         wrong.append("search words")
-    if set(spoken) != {entry["id"] for entry in made.entries if entry["kind"] == "photo_added"}:
+    if set(spoken) != {entry["id"] for entry in made.entries if photos.names_photo(entry)}:
         wrong.append("photo list")
     if wrong:
         yield f"{', '.join(wrong)} not as its log says; run 'railcase rebuild'"

@@ -75,6 +75,17 @@ async function remember(tx, meta, used, renew) {
   for (const [key, value] of Object.entries({ ...meta, pairing: { ...pairing, ...renew } })) await tx.objectStore('meta').put(value, key);
 }
 
+/** The office erased whom a job was for: all of it that the office has leaves this phone. */
+async function dropCase(tx, caseId) {
+  const unsent = await tx.objectStore('outbox').getAllKeys();
+  for (const { id, body } of await tx.objectStore('entries').index('case').getAll(caseId)) {
+    if (unsent.includes(id)) continue;
+    await tx.objectStore('entries').delete(id);
+    if (body.sha256) await tx.objectStore('photos').delete(body.sha256);
+  }
+  await tx.objectStore('cases').delete(caseId);
+}
+
 /**
  * Take in what the server answered, in one transaction: others' entries, the outbox, and what is remembered of the sync
  * (the cursor among it) move together. Kinds of entries that this app does not know are kept like all others.
@@ -82,14 +93,16 @@ async function remember(tx, meta, used, renew) {
  *   it was asked with; renew: what changes in the pairing (whose phone this is, a new token)
  */
 export function applySync({ entries, drop, refuse, meta, used, renew }) {
-  return withDb((db) => inOne(db, ['entries', 'cases', 'outbox', 'meta'], async (tx) => {
+  return withDb((db) => inOne(db, ['entries', 'cases', 'outbox', 'meta', 'photos'], async (tx) => {
     const touched = new Set();
+    const erased = new Set(entries.filter((e) => e.kind === 'personal_data_erased').map((e) => e.case));
     for (const entry of entries) {
       if (await tx.objectStore('entries').getKey(entry.id)) continue;
       await addOne(tx, entry);
       touched.add(entry.case);
     }
     for (const id of drop) await tx.objectStore('outbox').delete(id);
+    for (const id of erased) await dropCase(tx, id);
     await markRefused(tx, refuse);
     await remember(tx, meta, used, renew);
     return [...touched];
