@@ -23,8 +23,11 @@ from webapp.engine.calls import Door
 from webapp.engine.electrics import check_sensor
 from webapp.engine.problems import EngineError, problem_rows
 from webapp.library.loader import LibraryError, load_catalogue, open_door
+from webapp.report.pdf import print_report
 from webapp.settings import Settings, SettingsError, load_settings
-from webapp.store import backup, demo, health, move, pairings, people, projection, scope, verify
+from webapp.store import archive, archive_import, backup, demo, health, move, pairings, people, projection, retention, scope
+from webapp.store import log as case_log
+from webapp.store import verify as whole_store
 from webapp.store.db import MIGRATIONS, Database, downgrade, migrate
 from webapp.store.refusals import Refusal
 from webapp.tracefile.reader import read_file
@@ -381,10 +384,17 @@ def restore_backup(file: Path | None, marked: bool) -> None:
 
 
 @main.command("verify")
-def verify_everything() -> None:
-    """Check every log, photo and list against what was once written; exit code 2 names what is wrong."""
+@click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path), required=False)
+def verify_everything(file: Path | None) -> None:
+    """Check every log, photo and list against what was once written, or one exported case in FILE; exit code 2 names what
+    is wrong."""
     with plain_errors():
-        found = verify.verify(Database(load_settings()))
+        if file is not None:
+            whole = archive.read_archive(file.read_bytes())
+            click.echo(f"Case {whole.case_id}: {len(whole.rows)} entries and {len(whole.photos)} photos, all of them whole.")
+            click.echo(f"Its seal, as the report of the same state prints it: {whole.seal}")
+            return
+        found = whole_store.verify(Database(load_settings()))
         click.echo(f"{found.entries} entries in {found.cases} cases, {found.photos} photos, {found.waiting} cases waiting.")
         if found.problems:
             raise BadInput([{"field": "verify", "text": problem} for problem in found.problems])
@@ -399,3 +409,66 @@ def move_database(source: str, target: str) -> None:
         done = move.move_database(load_settings(), source, target)
     click.echo(f"{done.rows} rows in {done.tables} tables are in TO, read back and equal. FROM is as it was; photos stay.")
     click.echo("Set RAILCASE_DATABASE_URL to TO, run 'railcase verify', then start the servers.")
+
+
+def find_owner(opened: Database, case_id: str) -> scope.Workshop | None:
+    """The workshop that has a case."""
+    with opened.reading() as session:
+        found = [workshop for workshop in scope.list_workshops(session) if case_log.length(workshop, case_id)]
+    return found[0] if found else None
+
+
+@main.command("export")
+@click.argument("case")
+@click.argument("file", type=click.Path(dir_okay=False, path_type=Path), required=False)
+def export_case(case: str, file: Path | None) -> None:
+    """Write one CASE with its photos, assessment and report to a zip file that proves itself (default: CASE.zip)."""
+    with plain_errors():
+        opened = Database(load_settings())
+        owner = find_owner(opened, case)
+        if owner is None:
+            raise BadInput([{"field": "CASE", "text": f"{case!r} is not here; take the number from its page or report"}])
+        file = file or Path(f"{case}.zip")
+        with opened.reading() as session:
+            workshop = scope.Workshop(session, owner.id)
+            _, report = print_report(workshop, opened.photos, case)
+            data = archive.write_archive(workshop, opened.photos, case, {"report.pdf": report})
+        try:
+            file.write_bytes(data)
+        except OSError as error:
+            raise BadInput([{"field": "FILE", "text": f"'{file}' cannot be written ({error.strerror})"}]) from None
+        click.echo(f"The case is in {file}. Check it anywhere with: railcase verify {file}")
+
+
+@main.command("import")
+@click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path))
+@click.option("--workshop", help="Name of the workshop, where there is more than one.")
+def import_case(file: Path, workshop: str | None) -> None:
+    """Take an exported case in; a second time changes nothing, and one that was altered is refused."""
+    with plain_errors():
+        opened = Database(load_settings())
+        with opened.writing() as session:
+            workshop_id = choose_workshop(session, workshop).id
+        done = archive_import.take_in(opened, workshop_id, file.read_bytes())
+        click.echo(f"Case {done.case_id}: {done.entries} entries and {done.photos} photos are new here.")
+
+
+@main.command("retention")
+@click.option("--apply", "is_meant", is_flag=True, help="Erase; without it, only show what would be erased.")
+@click.option("--workshop", help="Name of the workshop; without it, all of them.")
+def keep_to_retention(is_meant: bool, workshop: str | None) -> None:
+    """Erase personal data of finished cases that rest longer than their workshop keeps them (set in the office)."""
+    with plain_errors():
+        opened = Database(load_settings())
+        with opened.reading() as session:
+            chosen = [one for one in scope.list_workshops(session) if workshop in (None, one.row().name)]
+            if workshop and not chosen:
+                raise BadInput([{"field": "--workshop", "text": f"there is none of the name {workshop!r}"}])
+            shown = [(one.id, one.row().name, one.row().retention_months) for one in chosen]
+            due = {one.id: len(retention.list_due(one, one.row().retention_months).cases) for one in chosen}
+        for workshop_id, name, months in shown:
+            kept = f"kept for {months} months" if months else "kept for good"
+            if is_meant:
+                click.echo(f"{name}: finished cases are {kept}; {retention.apply(opened, workshop_id)} erased.")
+            else:
+                click.echo(f"{name}: finished cases are {kept}; {due[workshop_id]} would be erased with --apply.")

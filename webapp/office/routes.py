@@ -2,7 +2,7 @@
 
 from flask import Blueprint
 
-from webapp.office import cases, devices, insights, limits, people
+from webapp.office import cases, devices, exports, insights, limits, people, privacy
 
 blueprint = Blueprint("office", __name__)
 
@@ -10,6 +10,7 @@ blueprint = Blueprint("office", __name__)
 TABLE = [
     ("/injury", "GET", cases.injury),
     ("/office/", "GET", cases.list_cases),
+    ("/office/cases/export", "GET", exports.export_cases),
     ("/office/cases/<case_id>", "GET", cases.show_case),
     ("/office/cases/<case_id>/notes", "POST", cases.add_note),
     ("/office/cases/<case_id>/outcome", "POST", cases.confirm_outcome),
@@ -33,6 +34,11 @@ TABLE = [
     ("/office/limits/<profile>/edit/<quantity>", "POST", limits.preview_limit),
     ("/office/limits/<profile>/import", "POST", limits.import_limits),
     ("/office/limits/<profile>/publish", "POST", limits.publish_limits),
+    ("/office/privacy", "GET", privacy.show_privacy),
+    ("/office/privacy/export", "GET", privacy.export_privacy),
+    ("/office/privacy/erase", "POST", privacy.erase),
+    ("/office/privacy/retention", "POST", privacy.set_retention),
+    ("/office/privacy/due", "POST", privacy.erase_due),
     ("/office/devices", "GET", devices.list_devices),
     ("/office/devices/<key>/revoke", "POST", devices.revoke),
     ("/office/pairings", "POST", devices.make_pairing),

@@ -5,13 +5,12 @@ import re
 from flask import Blueprint, Response, render_template, request
 
 from webapp.access import database, signed_in, workshop_to_read
-from webapp.report.content import PAPERS, lay_out_page
-from webapp.report.pdf import make_pdf
-from webapp.report.pictures import lay_out_pictures
+from webapp.report.content import PAPERS
+from webapp.report.pdf import print_report
 from webapp.report.plain import explain, tell_in_one_line
 from webapp.report.returns import lay_out_returns
 from webapp.report.rise import lay_out_rises
-from webapp.store import sheet
+from webapp.store import archive, sheet
 from webapp.store.moments import now
 from webapp.store.refusals import Refusal
 
@@ -37,9 +36,14 @@ def read_paper() -> str:
     return paper
 
 
-def name_file(title: str) -> str:
+def name_file(title: str, ending: str) -> str:
     """A file name of letters and digits that every machine takes."""
-    return "-".join(["fuel-pressure", *re.findall(r"[A-Za-z0-9]+", title)])[:60] + ".pdf"
+    return "-".join(["fuel-pressure", *re.findall(r"[A-Za-z0-9]+", title)])[:60] + ending
+
+
+def send_file(data: bytes, type_: str, name: str) -> Response:
+    named = {"Content-Disposition": f'attachment; filename="{name}"', "Cache-Control": "private, no-store"}
+    return Response(data, content_type=type_, headers=named)
 
 
 @blueprint.get("/office/cases/<case_id>/report.pdf")
@@ -48,9 +52,14 @@ def send_pdf(case_id: str) -> Response:
     """Query: `paper` a4 (default) or letter."""
     paper = read_paper()
     with workshop_to_read() as workshop:
-        found = sheet.read_sheet(workshop, case_id)
-        pictures = lay_out_pictures(workshop, database().photos, found["photos"])
-        page = lay_out_page(found, workshop.row().name, paper, pictures)
-    data = make_pdf(page, found["log"][-1]["received_at"])
-    named = f'attachment; filename="{name_file(page["title"])}"'
-    return Response(data, content_type="application/pdf", headers={"Content-Disposition": named})
+        title, data = print_report(workshop, database().photos, case_id, paper)
+    return send_file(data, "application/pdf", name_file(title, ".pdf"))
+
+
+@blueprint.get("/office/cases/<case_id>/archive.zip")
+@signed_in("technician", "office")
+def send_archive(case_id: str) -> Response:
+    with workshop_to_read() as workshop:
+        title, data = print_report(workshop, database().photos, case_id)
+        packed = archive.write_archive(workshop, database().photos, case_id, {"report.pdf": data})
+    return send_file(packed, "application/zip", name_file(title, ".zip"))

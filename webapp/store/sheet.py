@@ -6,7 +6,7 @@ from functools import cache
 
 from webapp.engine.book import limit_tables
 from webapp.library.loader import load_catalogue
-from webapp.store import cases, log, photos
+from webapp.store import cases, erasure, log, photos
 from webapp.store.cases import OFFICE_DEVICE
 from webapp.store.devices import list_devices
 from webapp.store.people import list_people
@@ -46,6 +46,8 @@ class Authors:
     def person(self, by: str, entry_id: str | None = None) -> str:
         if by in self.people:
             return self.people[by]
+        if by == erasure.BY_TIMER:
+            return "the workshop's timer"
         phone = self.phones.get(self.devices.get(entry_id or "", ""))
         return phone[1] if phone else "a person not known here"
 
@@ -187,7 +189,7 @@ def lay_out_log(rows: list, authors: Authors) -> list[dict]:
 def lay_out_photos(workshop: Workshop, document: dict, authors: Authors) -> list[dict]:
     rows = sign(document.get("photos"), authors)
     arrived = photos.list_arrived(workshop, [row["sha256"] for row in rows])
-    return [{**row, "arrived": row["sha256"] in arrived} for row in rows]
+    return [{**row, "arrived": row["sha256"] in arrived} for row in rows if row["sha256"] != photos.NO_PHOTO]
 
 
 def lay_out_vehicle(vehicle: dict) -> dict:
@@ -245,6 +247,7 @@ def read_sheet(workshop: Workshop, case_id: str) -> dict:
         "photos": lay_out_photos(workshop, document, authors),
         "rises": sign(document.get("rises"), authors),
         "log": lay_out_log(whole.log, authors),
+        "erasures": [{**row, "by": authors.person(row["by"])} for row in erasure.list_erasures(whole.log)],
         "broken_at": log.verify_case(workshop, case_id),
         "faults": names()["faults"],
     }
