@@ -60,8 +60,12 @@ export function sayShut(pairAgain) {
   return `${SHUT_WORDS[pairAgain] || SHUT_WORDS.unknown_token} Everything stays here: pair it again to send it, or put it in a file.`;
 }
 
-/** What was lost when the browser cleared the storage, and what comes back. @param {{back?: number}} cleared @param {boolean} paired */
-export function sayCleared({ back }, paired) {
+/**
+ * What was lost when the browser cleared the storage, and what comes back.
+ * @param {{back?: number, server?: boolean}} cleared server: it is the office that lost something @param {boolean} paired
+ */
+export function sayCleared({ back, server }, paired) {
+  if (server) return 'The office’s server was put back from an older copy. Everything of this phone is sent to it again by itself, photos too. Nothing on this phone is lost.';
   const what = 'The browser cleared the storage of this app, or the phone was put back from an older copy.';
   const kept = back ? ` ${formatCount(back, 'entry', 'entries')} of the open case ${back === 1 ? 'was' : 'were'} still in memory and ${back === 1 ? 'is' : 'are'} saved again.` : '';
   if (paired) return `${what}${kept} What had reached the office comes back by itself; what had not been sent is gone. Look through your open cases.`;

@@ -257,6 +257,55 @@ test('a server that has as much as the phone counted is no news', async () => {
   assert.ok(!events.some((e) => e.type === 'cleared'));
 });
 
+/** A memory log of this phone's own entries, all of them stored, which can be put back into the outbox. */
+function sentLog(ids) {
+  const log = memoryLog([]);
+  const apply = log.applySync;
+  log.meta.seq = ids.length;
+  log.applySync = async (change) => {
+    const touched = await apply(change);
+    if (change.again) log.outbox = ids.filter((id) => !change.drop.includes(id)).map((id, seq) => ({ id, seq, case: 'c', problems: null }));
+    return touched;
+  };
+  return log;
+}
+
+const device = (held) => ({ id: 'd', last_seq: held, held });
+
+test('a server that has less of this phone than it was told is stored gets everything again', async () => {
+  const log = sentLog(['a', 'b', 'c']);
+  answers = [answer([], { device: device(3), cursor: 70 }), answer([], { device: device(1), cursor: 9 }),
+    answer([{ id: 'a', status: 'known', problems: [] }, ...stored('b', 'c')], { device: device(1), cursor: 12 })];
+  const { sync, events } = start(log);
+  await sync.now();
+  assert.ok(!events.some((e) => e.type === 'cleared'));
+  await sync.now();
+  assert.deepEqual(asked.map((body) => [body.cursor, body.entries.map((e) => e.id)]), [[0, []], [70, []], [0, ['a', 'b', 'c']]]);
+  assert.deepEqual(events.filter((e) => e.type === 'cleared').map((e) => e.cleared), [{ server: true }]);
+  assert.deepEqual([log.outbox, log.meta.told, log.meta.cursor], [[], { w: 3 }, 12]);
+});
+
+test('that is seen although the same message brings as many new entries as were lost', async () => {
+  const log = sentLog(['a', 'b', 'new']);
+  Object.assign(log.meta, { told: { w: 2 } });
+  log.outbox = [{ id: 'new', seq: 3, case: 'c', problems: null }];
+  answers = [answer(stored('new'), { device: device(1) }), answer([{ id: 'a', status: 'known', problems: [] }, ...stored('b')], { device: device(2) })];
+  await start(log).sync.now();
+  assert.deepEqual(asked.map((body) => body.entries.map((e) => e.id)), [['new'], ['a', 'b']]);
+  assert.deepEqual(log.meta.told, { w: 3 });
+});
+
+test('what the background sender saw is followed up, and another office\u2019s count is no news', async () => {
+  const log = sentLog(['a']);
+  Object.assign(log.meta, { told: { w: 1, other: 40 }, send_again: true });
+  answers = [answer([], { device: device(1) }), answer([{ id: 'a', status: 'known', problems: [] }], { device: device(1) }), answer([], { device: device(1) })];
+  const { sync } = start(log);
+  await sync.now();
+  await sync.now();
+  assert.deepEqual(asked.map((body) => body.entries.length), [0, 1, 0]);
+  assert.deepEqual([log.meta.told, log.meta.send_again], [{ w: 1, other: 40 }, false]);
+});
+
 test('what the server says of the phone\u2019s clock is passed on and kept', async () => {
   const log = memoryLog([]);
   const warning = { off_s: 86400, text: 'The clock of this phone is 24 hours ahead.' };

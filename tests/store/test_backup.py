@@ -72,9 +72,12 @@ def test_a_phone_learns_that_the_server_has_lost_what_it_sent(technician, settin
     backup.back_up(settings, file)
     sent = technician.entry("note_added", {"text": "lost by the restore"})
     assert technician.sync([sent])["device"]["last_seq"] == sent["seq"]
+    count = technician.sync([])["device"]["held"]
     backup.restore(elsewhere, file)
     technician.client = create_app(elsewhere).test_client()
-    assert technician.sync([])["device"]["last_seq"] == sent["seq"] - 1
+    held = technician.sync([])["device"]
+    assert held["last_seq"] == sent["seq"] - 1
+    assert held["held"] == count - 1
     assert technician.sync([sent])["results"][0]["status"] == "stored"
 
 

@@ -78,7 +78,8 @@ def test_a_clock_that_is_not_told_is_not_judged(technician):
 
 def test_a_phone_learns_what_the_server_has_of_it_and_gets_it_back(technician, apprentice):
     sent = [technician.entry("note_added", {"text": str(number)}) for number in range(3)]
-    assert technician.sync(sent)["device"] == {"id": technician.install, "last_seq": 3}
+    assert technician.sync(sent)["device"] == {"id": technician.install, "last_seq": 3, "held": 0}
+    assert technician.sync(sent[:1])["device"]["held"] == 3
     assert technician.sync([])["entries"] == []
     assert technician.post_sync([], 0, own=True).json["entries"] == sent
     assert apprentice.sync([])["device"]["last_seq"] == 0

@@ -64,6 +64,7 @@ def sync() -> Response:
     request.max_content_length = LARGEST_MESSAGE_BYTES
     wanted, me = SyncIn().load(read_json()), actor()
     with workshop_to_write() as workshop:
+        held = log.count_entries(workshop, me.device)
         taken = cases.take_in(workshop, wanted["entries"], me.device, now())
         token = devices.note_contact(workshop, me.device, wanted["app"])
         page = log.read_after(workshop, taken.end, wanted["cursor"], None if wanted["own"] else me.device)
@@ -77,7 +78,7 @@ def sync() -> Response:
             "clock_warning": clocks.compare(wanted.get("sent_at"), now()),
             "person": {"id": me.person_id, "name": me.name, "role": me.role},
             "token": token,
-            "device": {"id": me.device, "last_seq": log.next_seq(workshop, me.device) - 1},
+            "device": {"id": me.device, "last_seq": log.next_seq(workshop, me.device) - 1, "held": held},
             "limits": limits.tell_phone(workshop, wanted["limits"]),
         }
     response, opened = jsonify(answer), database()
@@ -94,9 +95,10 @@ def keep_photo(sha256: str, type_: str, data: bytes) -> bool:
 
 
 def drop_pieces(sha256: str) -> None:
-    """The photo is here whole, whichever way it came."""
+    """The photo is here whole, whichever way it came; and with each that is, what others left lying is swept."""
     with workshop_to_read() as workshop:
         uploads.drop_pieces(workshop, database().photos, sha256)
+        uploads.sweep(workshop, database().photos)
 
 
 @blueprint.put("/photos/<sha256>")
@@ -112,7 +114,7 @@ def put_photo(sha256: str) -> tuple[Response, int]:
 @by_phone
 def get_photo(sha256: str) -> Response:
     with workshop_to_read() as workshop:
-        data, type_ = photos.read_photo(workshop, database().photos, sha256)
+        data, type_ = photos.read_original(workshop, database().photos, sha256)
     return Response(data, content_type=type_, headers={"Cache-Control": "private, max-age=86400"})
 
 

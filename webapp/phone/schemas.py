@@ -92,10 +92,13 @@ class ClockWarning(Strict):
 
 
 class DeviceOut(Strict):
-    """The running number of the phone's entry that came last: a phone that has never written it has lost its store."""
+    """`last_seq` is the running number of the phone's entry that came last: a phone that has never written it has lost its
+    store. `held` is how many of its entries were here before this message: fewer than the phone was told are stored means
+    that the server was put back from a backup."""
 
     id = fields.String(required=True)
     last_seq = fields.Integer(required=True)
+    held = fields.Integer(required=True)
 
 
 class LimitsOut(Strict):

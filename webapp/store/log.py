@@ -216,6 +216,11 @@ def next_seq(workshop: Workshop, device: str) -> int:
     return json.loads(last)["seq"] + 1 if last else 1
 
 
+def count_entries(workshop: Workshop, device: str) -> int:
+    """How many entries of one device are here. It never falls, unless the database was put back from a backup."""
+    return workshop.first(workshop.select(Entry, func.count()).where(Entry.device == device))
+
+
 def list_case_ids(workshop: Workshop) -> list[str]:
     return workshop.all(workshop.select(Entry, Entry.case_id).distinct().order_by(Entry.case_id))
 

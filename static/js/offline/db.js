@@ -138,8 +138,11 @@ export function allDrafts() {
 }
 
 /** Photos the office has, kept here only for a quick look. @returns {Promise<{sha256: string, size: number}[]>} */
-export const listSentPhotos = () => withDb(async (db) => (await db.getAll('photos')).filter((photo) => photo.sent)
-  .map(({ sha256, size }) => ({ sha256, size: size || 0 })));
+export const listSentPhotos = () => withDb(async (db) => {
+  const wanted = (await db.get('meta', 'photos_wanted')) || []; // one that was sent may be wanted anew
+  return (await db.getAll('photos')).filter(({ sent, sha256 }) => sent && !wanted.includes(sha256))
+    .map(({ sha256, size }) => ({ sha256, size: size || 0 }));
+});
 
 export const forgetPhotos = (sums) => withDb(async (db) => {
   const tx = db.transaction('photos', 'readwrite', STRICT);

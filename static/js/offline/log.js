@@ -86,13 +86,23 @@ async function dropCase(tx, caseId) {
   await tx.objectStore('cases').delete(caseId);
 }
 
+/** The server lost some of what it had: every entry of this phone waits anew, but for those that it has just taken. */
+async function sendAgain(tx, device, taken) {
+  const waiting = await tx.objectStore('outbox').getAllKeys();
+  for (const entry of (await tx.objectStore('entries').getAll()).filter(isEntry)) {
+    if (entry.device !== device || waiting.includes(entry.id) || taken.includes(entry.id)) continue;
+    await tx.objectStore('outbox').put({ id: entry.id, case: entry.case, seq: entry.seq, problems: null });
+  }
+}
+
 /**
  * Take in what the server answered, in one transaction: others' entries, the outbox, and what is remembered of the sync
  * (the cursor among it) move together. Kinds of entries that this app does not know are kept like all others.
  * @param {{entries: object[], drop: string[], refuse: object[], meta: object, used: string, renew: object}} answer used: the token
- *   it was asked with; renew: what changes in the pairing (whose phone this is, a new token)
+ *   it was asked with; renew: what changes in the pairing (whose phone this is, a new token); again: this phone's name, when all
+ *   of its own entries are to be sent once more
  */
-export function applySync({ entries, drop, refuse, meta, used, renew }) {
+export function applySync({ entries, drop, refuse, meta, used, renew, again }) {
   return withDb((db) => inOne(db, ['entries', 'cases', 'outbox', 'meta', 'photos'], async (tx) => {
     const touched = new Set();
     const erased = new Set(entries.filter((e) => e.kind === 'personal_data_erased').map((e) => e.case));
@@ -104,6 +114,7 @@ export function applySync({ entries, drop, refuse, meta, used, renew }) {
     for (const id of drop) await tx.objectStore('outbox').delete(id);
     for (const id of erased) await dropCase(tx, id);
     await markRefused(tx, refuse);
+    if (again) await sendAgain(tx, again, drop);
     await remember(tx, meta, used, renew);
     return [...touched];
   }));

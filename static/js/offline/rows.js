@@ -78,13 +78,13 @@ export function fitMessage(entries, most = MOST_CHARS) {
 /**
  * What the server's answer does to the outbox. An entry leaves it only when the server named it stored or known; a
  * refused one keeps its place with the reasons; one that was not named at all is simply sent again.
- * @returns {{drop: string[], refuse: {id: string, problems: object[]}[]}}
+ * @returns {{drop: string[], refuse: {id: string, problems: object[]}[], stored: number}} stored: how many the server did not have
  */
 export function readResults(results) {
   const drop = results.filter((r) => r.status === 'stored' || r.status === 'known').map((r) => r.id);
   const refuse = results.filter((r) => r.status === 'refused')
     .map((r) => ({ id: r.id, problems: r.problems && r.problems.length ? r.problems : [{ code: 'refused', field: '', text: 'The server gave no reason.' }] }));
-  return { drop, refuse };
+  return { drop, refuse, stored: results.filter((r) => r.status === 'stored').length };
 }
 
 const FIRST_WAIT_S = 4;

@@ -25,11 +25,17 @@ async function readWaiting(db, limit) {
   return fitMessage(entries.filter(Boolean));
 }
 
-/** A server that has more of this phone than the phone ever counted: its storage was cleared or put back from a copy. */
-async function lostSince(db, device) {
-  const seq = (await db.getMeta('seq')) || 0;
-  const known = device ? device.last_seq : 0;
-  return known > seq ? { seq: known, cursor: 0, recover: true, cleared: { back: 0 } } : null;
+/**
+ * What the server has of this phone, against what the phone knows. More than it ever counted: its storage was cleared or put
+ * back from a copy. Less than it was told is stored: the server was, and all own entries are to be sent again. What was told
+ * is kept by workshop: another office's count means nothing to this one.
+ */
+async function compareLogs(db, { device, workshop }, stored) {
+  if (!device) return { lost: null };
+  const [seq = 0, told = {}, again] = await Promise.all(['seq', 'told', 'send_again'].map((key) => db.getMeta(key)));
+  const count = { told: { ...told, [workshop.id]: device.held + stored }, send_again: false };
+  if (again || device.held < told[workshop.id]) return { count, lost: { cursor: 0, cleared: { server: true } }, again: device.id };
+  return { count, lost: device.last_seq > seq ? { seq: device.last_seq, cursor: 0, recover: true, cleared: { back: 0 } } : null };
 }
 
 async function readToken(db) {
@@ -37,21 +43,21 @@ async function readToken(db) {
   return pairing ? pairing.token : null;
 }
 
-/** @returns {Promise<{touched: string[], sent: number, more: boolean, answer: any, lost: any}>} one message and what it changed here */
+/** @returns {Promise<{touched: string[], sent: number, more: boolean, answer: any, lost: any, again?: string}>} one message and what it changed here */
 async function oneRound(db, entries) {
   const used = await readToken(db);
   const [cursor, own] = [(await db.getMeta('cursor')) || 0, Boolean(await db.getMeta('recover'))];
   const { mark: limits = '' } = (await db.getMeta('limits')) || {};
   const answer = await postJson('/api/v1/sync', used, { format: 'railcase-sync/1', app: APP_VERSION, cursor, entries,
     sent_at: new Date().toISOString(), limits, ...(own ? { own } : {}) });
-  const { drop, refuse } = readResults(answer.results);
-  const lost = await lostSince(db, answer.device);
+  const { drop, refuse, stored } = readResults(answer.results);
+  const { count, lost, again } = await compareLogs(db, answer, stored);
   const meta = { cursor: answer.cursor, recover: own && answer.more, people: { people: answer.people, workshop: answer.workshop },
     clock_warning: answer.clock_warning || null, photos_wanted: answer.photos_wanted || [], pair_again: null,
-    ...(answer.limits ? { limits: answer.limits } : {}), ...lost };
+    ...(answer.limits ? { limits: answer.limits } : {}), ...count, ...lost };
   const renew = { ...(answer.person ? { person: answer.person } : {}), ...(answer.token ? { token: answer.token } : {}) };
-  const touched = await db.applySync({ entries: answer.entries, drop, refuse, meta, used, renew });
-  return { touched, sent: drop.length + refuse.length, more: answer.more || lost !== null, answer, lost };
+  const touched = await db.applySync({ entries: answer.entries, drop, refuse, meta, used, renew, again });
+  return { touched, sent: drop.length + refuse.length, more: answer.more || lost !== null, answer, lost, again };
 }
 
 async function drain(db, turn, report) {
@@ -62,7 +68,7 @@ async function drain(db, turn, report) {
     try {
       const round = await oneRound(db, waiting);
       report(round);
-      const moved = waiting.length > 0 && round.sent > 0;
+      const moved = (waiting.length > 0 && round.sent > 0) || Boolean(round.again);
       waiting = moved ? await readWaiting(db, limit) : [];
       more = round.more || (moved && waiting.length > 0);
     } catch (error) {
