@@ -26,7 +26,8 @@ if [ -n "$missing" ]; then
     [ "$(id -u)" = 0 ] || root=sudo
     say "Installing$missing ..."
     $root apt-get update -qq
-    # shellcheck disable=SC2086 -- a list of packages
+    # a list of packages
+    # shellcheck disable=SC2086
     DEBIAN_FRONTEND=noninteractive $root apt-get install -y -qq --no-install-recommends $missing >/dev/null
 fi
 

@@ -32,6 +32,7 @@ ARROWS = {
     "phone": {*PAGES, "phone"},
     "office": {*PAGES, "office"},
     "account": {*PAGES, "account"},
+    "about": {*PAGES, "about"},
     "report": {*PAGES, "report", "circuit"},
 }
 ENGINE_CHAIN = [

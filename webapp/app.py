@@ -5,7 +5,7 @@ from pathlib import Path
 from flask import Flask
 from werkzeug.middleware.proxy_fix import ProxyFix
 
-from webapp import access, account, errors, observe
+from webapp import about, access, account, errors, observe
 from webapp.account.routes import blueprint as account_pages
 from webapp.circuit import draw_circuit
 from webapp.library.loader import load_catalogue
@@ -59,6 +59,6 @@ def create_app(settings: Settings | None = None) -> Flask:
     app.jinja_env.filters["circuit"] = draw_circuit
     account.install(app)
     account.csrf.exempt(phone_api)  # no cookie is looked at there: a bearer token cannot be ridden on
-    for blueprint in (phone_pages, phone_api, account_pages, office_pages, report_pages):
+    for blueprint in (phone_pages, phone_api, account_pages, office_pages, report_pages, about.blueprint):
         app.register_blueprint(blueprint)
     return app

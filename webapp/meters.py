@@ -49,7 +49,7 @@ def meters() -> Meters:
 def share(folder: Path) -> None:
     """Count together with all processes forked from now on; what an earlier run left behind is dropped."""
     shutil.rmtree(folder, ignore_errors=True)
-    folder.mkdir(parents=True)
+    folder.mkdir(parents=True, exist_ok=True)  # it may be a mount of its own, which stays
     os.environ[FOLDER] = str(folder)  # where the library looks
     value_kinds.ValueClass = value_kinds.get_value_class()
 
