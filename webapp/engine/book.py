@@ -2,6 +2,7 @@
 
 Rules for this file: no judgement; the catalogue arrives already validated by the library's schemas, so nothing is
 checked twice here.
+`weights` of a workshop's own take the place of the faults' priors in the cases that name them; the library has none.
 A *book* is a named tuple of dicts by id, plus the ordered lists where order matters (dicts have none on the phone).
 """
 
@@ -28,6 +29,7 @@ Book = namedtuple(
         "safe_layout",
         "signatures",
         "equipment",
+        "weights",
     ),
 )
 
@@ -73,6 +75,7 @@ def open_book(catalogue: dict) -> Book:
         safe[0],
         catalogue["signatures"],
         sorted(set([name for check in checks for name in check["equipment"]])),
+        {row["id"]: row["weights"] for row in catalogue.get("weights") or []},
     )
 
 

@@ -35,6 +35,7 @@ COLDEST_FUEL_C, HOTTEST_FUEL_C = -40.0, 150.0
 FOLD_KEYS = (
     "state", "opened_at", "opened_by", "updated_at", "entries", "steps", "notes", "photos", "rises", "cautions", "voided",
     "signed", "concluded", "repairs", "outcome", "gate_override", "earlier_retests", "conflicts", "set_aside",
+    "job", "job_seen", "comments", "open_questions", "review", "merged_into", "joined", "reopenings",
 )  # fmt: skip
 FOLD_TYPES = (
     ("steps", dict, "an object"), ("state", str, "text"), ("concluded", dict, "an object"),
@@ -139,16 +140,18 @@ def check_override(name: object, override: object, book: Book, field: str) -> li
 
 
 def check_limits(limits: object, book: Book, field: str = "limits") -> list:
-    """Return problems of the limits part: profile, overrides with reasons, rule."""
+    """Return problems of the limits part: profile, overrides with reasons, rule, weights of the faults."""
     if limits is None:
         return []
     if not isinstance(limits, dict):
         return [Problem("not_an_object", field, f"{show(limits)} is not a choice of limits")]
-    problems = unknown_keys(limits, ("profile", "overrides", "rule"), field)
+    problems = unknown_keys(limits, ("profile", "overrides", "rule", "weights"), field)
     if limits.get("profile") is not None:
         problems += check_one_of(limits["profile"], sorted(book.profiles), f"{field}.profile")
     if limits.get("rule") is not None:
         problems += check_one_of(limits["rule"], list(RULES), f"{field}.rule")
+    if limits.get("weights"):
+        problems += check_one_of(limits["weights"], sorted(book.weights), f"{field}.weights")
     overrides = limits.get("overrides")
     if overrides is not None and not isinstance(overrides, dict):
         return problems + [Problem("not_an_object", f"{field}.overrides", f"{show(overrides)} is not an object")]
@@ -204,6 +207,7 @@ def choose_limits(limits: dict | None, book: Book) -> dict:
         "confidence": profile["confidence"],
         "pump_probability": profile["pump_probability"],
         "intrusion_minutes": profile["intrusion_minutes"],
+        "weights": limits.get("weights") or None,
     }
 
 

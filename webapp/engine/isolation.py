@@ -56,8 +56,9 @@ def outcome_names(quantity: dict, limit: Limit) -> list:
 
 
 def prior_weight(fault: dict, case: Case, book: Book) -> float:
-    """Return the weight of a fault before any reading: its prior, stored codes and complaints."""
-    weight = fault["prior"]
+    """Return the weight of a fault before any reading: its prior or what the workshop has learnt, codes and complaints."""
+    learnt = book.weights.get(case.chosen["weights"]) or {}
+    weight = learnt.get(fault["id"], fault["prior"])
     for code in sorted(set(case.codes)):
         if code in book.codes:
             factors = {row["fault"]: row["factor"] for row in book.codes[code]["faults"]}

@@ -268,7 +268,7 @@ def assess(case: Case, book: Book) -> dict:
         "format": FORMAT,
         "case": case.id,
         "engine": ENGINE_VERSION,
-        "limits": {"profile": case.chosen["profile"], "version": case.chosen["version"]},
+        "limits": {key: case.chosen[key] for key in ("profile", "version", "weights")},
         "verdicts": [f.row for f in findings + after_findings],
         "suspects": suspect_rows(suspects, findings),
         "pump": pump,

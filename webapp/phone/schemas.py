@@ -102,10 +102,13 @@ class DeviceOut(Strict):
 
 
 class LimitsOut(Strict):
-    """Every version of the workshop's profiles, each only with the limits that differ from its base in the catalogue."""
+    """Every version of the workshop's profiles, each only with the limits that differ from its base in the catalogue; every
+    version of its weights of the faults and of its instruments (`retired`: known, but offered no more)."""
 
     mark = fields.String(required=True)
     profiles = fields.List(fields.Dict(), required=True)
+    weights = fields.List(fields.Dict(), required=True)
+    instruments = fields.List(fields.Dict(), required=True)
 
 
 class SyncOut(Strict):

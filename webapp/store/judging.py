@@ -20,10 +20,14 @@ def book() -> Book:
     return open_book(load_catalogue())
 
 
-def book_with(profiles: list[dict]) -> Book:
-    """The library's book with profiles of a workshop added, each after the one that it builds on."""
+def book_with(profiles: list[dict], weights: list[dict] | None = None, instruments: list[dict] | None = None) -> Book:
+    """The library's book with what a workshop has of its own: profiles, each after the one that it builds on, weights of
+    the faults, instruments."""
+    if not (profiles or weights or instruments):
+        return book()
     catalogue = load_catalogue()
-    return open_book(catalogue | {"profiles": catalogue["profiles"] + profiles}) if profiles else book()
+    own = {"profiles": profiles, "weights": weights or [], "instruments": instruments or []}
+    return open_book(catalogue | {part: catalogue.get(part, []) + rows for part, rows in own.items()})
 
 
 def list_problems(entry: dict, book: Book) -> list[dict]:

@@ -8,8 +8,7 @@ from typing import NamedTuple
 
 from webapp.engine.book import Book
 from webapp.engine.judge import judge_folded
-from webapp.store import judging
-from webapp.store.limits import Draft, know_profiles, make_key, pack_profile, profile_of
+from webapp.store.limits import Draft, know_profiles, make_key, open_book_with, pack_profile, profile_of
 from webapp.store.models import Case, CaseDocument
 from webapp.store.scope import Workshop
 
@@ -25,16 +24,18 @@ class Effects(NamedTuple):
     is_cut: bool
 
 
-def judge_under(document: dict, key: str, book: Book) -> dict:
-    """The assessment of a folded case under another profile; empty where it cannot be judged at all."""
+def judge_under(document: dict, key: str, book: Book, weights: str | None = None) -> dict:
+    """The assessment of a folded case under another profile, and other weights where some are named; empty where it cannot
+    be judged at all."""
+    own = {"profile": key} | ({} if weights is None else {"weights": weights})
     try:
-        return judge_folded({**document, "limits": {**document["limits"], "profile": key}}, book)
+        return judge_folded({**document, "limits": {**document["limits"], **own}}, book)
     except ValueError:
         return {}
 
 
 def lay_side_by_side(before: dict, after: dict) -> dict:
-    """Verdicts, conclusion and pump under two sets of limits; every row says whether it `changes`."""
+    """Verdicts, conclusion, first suspect and pump under two sets of limits; every row says whether it `changes`."""
     rows: dict[str, dict] = {}
     for side, assessment in (("before", before), ("after", after)):
         for verdict in assessment.get("verdicts") or []:
@@ -47,8 +48,10 @@ def lay_side_by_side(before: dict, after: dict) -> dict:
     sides = [
         ((found.get("conclusion") or {}).get("fault"), (found.get("pump") or {}).get("status")) for found in (before, after)
     ]
+    suspects = [next(iter(found.get("suspects") or []), None) for found in (before, after)]
     return {
         "verdicts": verdicts,
+        "suspects": suspects,
         "conclusion": (sides[0][0], sides[1][0]),
         "pump": (sides[0][1], sides[1][1]),
         "changes": sides[0] != sides[1] or any(row["changes"] for row in verdicts),
@@ -70,7 +73,7 @@ def list_under(workshop: Workshop, profile: str) -> list[tuple[Case, dict, dict]
 def list_effects(workshop: Workshop, made: Draft) -> Effects:
     """Which cases under work would come out otherwise if they were judged under a version that is not published yet."""
     packed = pack_profile(made.profile, made.version, made.name, made.kind, made.whole)
-    book = judging.book_with([packed])
+    book = open_book_with(workshop, packed)
     found = list_under(workshop, made.profile)
     rows = []
     for row, document, assessment in found[:MOST_CASES]:
@@ -86,6 +89,6 @@ def list_behind(workshop: Workshop, profile: str, version: int) -> list[Case]:
     return [row for row, document, _ in list_under(workshop, profile) if document["limits"]["profile"] != newest]
 
 
-def compare_under(workshop: Workshop, document: dict, assessment: dict, key: str) -> dict:
+def compare_under(workshop: Workshop, document: dict, assessment: dict, key: str, weights: str | None = None) -> dict:
     """A case as it is judged now beside how a published version, or the library's limits, would judge it."""
-    return lay_side_by_side(assessment, judge_under(document, key, know_profiles(workshop).book))
+    return lay_side_by_side(assessment, judge_under(document, key, know_profiles(workshop).book, weights))

@@ -17,8 +17,8 @@ from webapp.engine.verdicts import write_limit
 from webapp.library.loader import load_catalogue
 from webapp.library.references import check_limit
 from webapp.library.schemas import LimitRow, find_problems
-from webapp.store import judging
-from webapp.store.models import LimitVersion
+from webapp.store import instruments, judging
+from webapp.store.models import InstrumentVersion, LimitVersion, WeightVersion
 from webapp.store.moments import now
 from webapp.store.refusals import Conflict, NotFound, Refusal
 from webapp.store.scope import Workshop
@@ -42,9 +42,11 @@ class Draft(NamedTuple):
 
 
 class Known(NamedTuple):
-    """The workshop's profiles as engine and phones take them, and the mark by which a phone tells that they are new."""
+    """What the workshop has of its own as engine and phones take it, and the mark by which a phone tells that it is new."""
 
     profiles: list[dict]
+    weights: list[dict]
+    instruments: list[dict]
     mark: str
     book: Book
 
@@ -63,6 +65,10 @@ def quantities() -> dict[str, dict]:
 
 def make_key(profile: str, version: int) -> str:
     return f"{profile}.{version}"
+
+
+def make_weights_key(version: int) -> str:
+    return f"learnt.{version}"
 
 
 def profile_of(key: str | None) -> str:
@@ -114,21 +120,44 @@ def pack_profile(profile: str, version: int, name: str, kind: str, whole: dict[s
     }
 
 
+def pack_weights(version: int, weights: str) -> dict:
+    """Weights of the faults (`store.weights`) as engine and phones take them."""
+    return {"id": make_weights_key(version), "weights": json.loads(weights)}
+
+
 @lru_cache(maxsize=64)
-def know(rows: tuple) -> Known:
+def know(limit_rows: tuple, weight_rows: tuple, instrument_rows: tuple) -> Known:
     """Versions never change, so what is made of them is kept for as long as there are no others."""
     profiles = [
-        pack_profile(profile, version, name, kind, json.loads(whole)) for _, profile, version, name, kind, whole in rows
+        pack_profile(profile, version, name, kind, json.loads(whole)) for profile, version, name, kind, whole in limit_rows
     ]
-    mark = hashlib.sha256(json.dumps(profiles, sort_keys=True).encode()).hexdigest()[:16] if profiles else ""
-    return Known(profiles, mark, judging.book_with(profiles))
+    own = profiles, [pack_weights(*row) for row in weight_rows], instruments.pack_all(instrument_rows)
+    mark = hashlib.sha256(json.dumps(own, sort_keys=True).encode()).hexdigest()[:16] if any(own) else ""
+    return Known(*own, mark, judging.book_with(*own))
+
+
+def read_versions(workshop: Workshop, model: type, columns: tuple, *order) -> tuple:
+    return tuple(tuple(row) for row in workshop.all(workshop.select(model, *columns).order_by(*order)))
 
 
 def know_profiles(workshop: Workshop) -> Known:
-    columns = (LimitVersion.profile, LimitVersion.version, LimitVersion.name, LimitVersion.kind, LimitVersion.whole)
-    wanted = workshop.select(LimitVersion, LimitVersion.at, *columns)
-    rows = workshop.all(wanted.order_by(LimitVersion.profile, LimitVersion.version))
-    return know(tuple(tuple(row) for row in rows))
+    limit, weight, tool = LimitVersion, WeightVersion, InstrumentVersion
+    return know(
+        read_versions(
+            workshop, limit, (limit.profile, limit.version, limit.name, limit.kind, limit.whole), limit.profile, limit.version
+        ),
+        read_versions(workshop, weight, (weight.version, weight.weights), weight.version),
+        read_versions(
+            workshop, tool, (tool.instrument, tool.version, tool.name, tool.serial, tool.due_on, tool.row, tool.retired),
+            tool.instrument, tool.version,
+        ),
+    )  # fmt: skip
+
+
+def open_book_with(workshop: Workshop, profile: dict) -> Book:
+    """The workshop's book with one profile more, which is not published yet."""
+    known = know_profiles(workshop)
+    return judging.book_with([*known.profiles, profile], known.weights, known.instruments)
 
 
 def open_workshop_book(workshop: Workshop) -> Book:
@@ -139,7 +168,9 @@ def open_workshop_book(workshop: Workshop) -> Book:
 def tell_phone(workshop: Workshop, mark: str | None) -> dict | None:
     """What a phone that holds `mark` has to learn; None when that is nothing, or when it knows of no such thing."""
     known = know_profiles(workshop)
-    return None if mark is None or mark == known.mark else {"mark": known.mark, "profiles": known.profiles}
+    if mark is None or mark == known.mark:
+        return None
+    return {"mark": known.mark, "profiles": known.profiles, "weights": known.weights, "instruments": known.instruments}
 
 
 def write_words(row: dict) -> str:
