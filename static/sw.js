@@ -1,27 +1,35 @@
 // The whole offline story in one file. The server puts the files of this very build, each with its sum, in place of
 // __PRECACHE__, so any changed file changes this script, and the browser fetches the new build beside the old one.
-//   install   fetch everything past the HTTP cache, check every answer by its sum, and only then write: all or nothing
+//   install   take what has not changed from the older build, fetch the rest past the HTTP cache, check every file by its
+//             sum, and only then write: all or nothing
 //   waiting   the new build waits until the person accepts it ("take-over" message); a reload keeps the old one
 //   activate  claim the pages, sweep every other cache of ours
 //   fetch     "/" and the listed files from the cache; /api, /office and /account always from the network. A file that
-//             the browser dropped is fetched again, and taken only if it is of this build: builds are never mixed
-//   sync      the signal is back, the app perhaps closed: send what waits, leave all else to the page
+//             the browser dropped is fetched again, and taken only if it is of this build: builds are never mixed.
+//             With all of it cleared and no signal, a page that this script carries says so
+// The server adds sw-send.js, which sends what waits, at the end.
 const PRECACHE = __PRECACHE__;
 const PREFIX = 'railcase-';
 const CACHE = PREFIX + PRECACHE.version;
 const FETCH_LIMIT_MS = 60000;
-const A_FEW = 25;  // entries a message; the largest ones together stay below what the server takes
+const PACK = '/pack.json';
+const A_FEW_FILES = 12;  // judgement: so many are fetched by themselves, more of them all together
+const LOST = { status: 503, headers: { 'Content-Type': 'text/html; charset=utf-8', 'Content-Security-Policy': "default-src 'none'; style-src data:" } };
 
 async function isOfThisBuild(url, bytes) {
   const sum = new Uint8Array(await crypto.subtle.digest('SHA-256', bytes));
   return Array.from(sum, (byte) => byte.toString(16).padStart(2, '0')).join('').startsWith(PRECACHE.files[url]);
 }
 
+/** Past the HTTP cache. A promise that never settles would block activation for good: every fetch here has an end. */
+function ask(url) {
+  const signal = AbortSignal.timeout(FETCH_LIMIT_MS);
+  return fetch(new Request(url, { cache: 'reload', credentials: 'omit', redirect: 'error', signal }));
+}
+
 /** Body read to the end, so that a link that breaks half-way fails here and not in the middle of writing. */
 async function fetchWhole(url) {
-  // a promise that never settles would block activation for good: every fetch here has an end
-  const signal = AbortSignal.timeout(FETCH_LIMIT_MS);
-  const response = await fetch(new Request(url, { cache: 'reload', credentials: 'omit', redirect: 'error', signal }));
+  const response = await ask(url);
   const bytes = await response.arrayBuffer();
   if (!response.ok || !(await isOfThisBuild(url, bytes))) throw new Error(`cannot keep ${url}: status ${response.status}`);
   const headers = new Headers(response.headers);
@@ -29,8 +37,42 @@ async function fetchWhole(url) {
   return [url, new Response(bytes, { status: 200, headers })];
 }
 
+/** A file as this build serves it: the headers are those of the shell, which always comes from the server. */
+function dress(bytes, type, shell) {
+  const headers = new Headers(shell.headers);
+  headers.delete('ETag');
+  headers.set('Content-Type', type);
+  return new Response(bytes, { status: 200, headers });
+}
+
+/** A file that an older build left here and that has not changed. */
+async function findKept(url) {
+  const response = await caches.match(url);
+  const bytes = response && (await response.arrayBuffer());
+  return bytes && (await isOfThisBuild(url, bytes)) ? [url, bytes, response.headers.get('Content-Type')] : null;
+}
+
+/** All texts of the app in one file, a third smaller than one by one. What is not of this build counts as not there. */
+async function fetchPack() {
+  const files = Object.entries(await (await ask(PACK)).json());
+  return Promise.all(files.map(async ([url, [type, text]]) => {
+    const bytes = new TextEncoder().encode(text);
+    return (await isOfThisBuild(url, bytes)) ? [url, bytes, type] : null;
+  }));
+}
+
+async function fetchAll() {
+  const [first, shell] = await fetchWhole('/');
+  const urls = Object.keys(PRECACHE.files).filter((url) => url !== first);
+  const answers = new Map([[first, shell]]);
+  const take = (found) => found.filter(Boolean).forEach(([url, bytes, type]) => answers.set(url, dress(bytes, type, shell)));
+  take(await Promise.all(urls.map(findKept)));
+  if (urls.length - answers.size > A_FEW_FILES) take(await fetchPack());
+  return [...answers, ...(await Promise.all(urls.filter((url) => !answers.has(url)).map(fetchWhole)))];
+}
+
 async function install() {
-  const answers = await Promise.all(Object.keys(PRECACHE.files).map(fetchWhole));
+  const answers = await fetchAll();
   try {
     const cache = await caches.open(CACHE);
     for (const [url, response] of answers) await cache.put(url, response);
@@ -66,46 +108,6 @@ function cacheKey(request) {
   return url.pathname in PRECACHE.files ? url.pathname : null;
 }
 
-const asked = (request) => new Promise((done, failed) => {
-  request.onsuccess = () => done(request.result);
-  request.onerror = () => failed(request.error);
-});
-
-async function readAFew(log) {
-  const read = log.transaction(['outbox', 'entries', 'meta']);
-  const rows = (await asked(read.objectStore('outbox').getAll())).filter((row) => row.problems === null);
-  const few = rows.sort((a, b) => a.seq - b.seq).slice(0, A_FEW);
-  const entries = await Promise.all(few.map((row) => asked(read.objectStore('entries').get(row.id))));
-  const [pairing, cursor = 0] = await Promise.all(['pairing', 'cursor'].map((key) => asked(read.objectStore('meta').get(key))));
-  return { token: pairing && pairing.token, message: { format: 'railcase-sync/1', app: 'background', cursor, entries } };
-}
-
-/** True when something went: there may be more. What comes back, the page fetches itself. */
-async function sendAFew(log) {
-  const { token, message } = await readAFew(log);
-  if (!token || message.entries.length === 0) return false;
-  const headers = { 'Content-Type': 'application/json', Authorization: `Bearer ${token}` };
-  const sent = { method: 'POST', headers, body: JSON.stringify(message), credentials: 'omit', signal: AbortSignal.timeout(FETCH_LIMIT_MS) };
-  const response = await fetch('/api/v1/sync', sent);
-  const results = response.ok ? (await response.json()).results : [];
-  const taken = results.filter(({ status }) => status === 'stored' || status === 'known');
-  const outbox = log.transaction('outbox', 'readwrite', { durability: 'strict' }).objectStore('outbox');
-  await Promise.all(taken.map((result) => asked(outbox.delete(result.id))));
-  return taken.length > 0;
-}
-
-async function sendWaiting(lock) {
-  if (!lock) return;  // a page is sending
-  const request = indexedDB.open('railcase');
-  request.onupgradeneeded = () => request.transaction.abort();  // no log yet, and making one is the page's work
-  const log = await asked(request);
-  try {
-    while (await sendAFew(log));
-  } finally {
-    log.close();
-  }
-}
-
 self.addEventListener('install', (event) => event.waitUntil(install()));
 self.addEventListener('activate', (event) => event.waitUntil(activate()));
 self.addEventListener('message', (event) => {
@@ -114,6 +116,5 @@ self.addEventListener('message', (event) => {
 });
 self.addEventListener('fetch', (event) => {
   const key = cacheKey(event.request);
-  if (key !== null) event.respondWith(answer(key).catch(() => Response.error()));
+  if (key !== null) event.respondWith(answer(key).catch(() => (key === '/' ? new Response(PRECACHE.lost, LOST) : Response.error())));
 });
-self.addEventListener('sync', (event) => event.waitUntil(navigator.locks.request('railcase-sync', { ifAvailable: true }, sendWaiting)));

@@ -7,16 +7,18 @@ import vm from 'node:vm';
 
 const SOURCE = readFileSync(new URL('../../static/sw.js', import.meta.url), 'utf-8');
 const FILES = ['/', '/engine.json', '/static/js/app.js'];
-const SUMS = Object.fromEntries(FILES.map((url) => [url, createHash('sha256').update(url).digest('hex').slice(0, 16)]));
+const MANY = [...FILES, '/static/a.wasm', ...Array.from({ length: 20 }, (_, number) => `/static/js/${number}.js`)];
+const sumOf = (text) => createHash('sha256').update(text).digest('hex').slice(0, 16);
+const sumsOf = (urls) => Object.fromEntries(urls.map((url) => [url, sumOf(url)]));
 
 function reply(url, change = {}) {
   const type = url === '/' ? 'text/html' : url.endsWith('.json') ? 'application/json' : 'text/javascript';
   const headers = new Headers({ 'Content-Type': type, 'Content-Length': '3' });
-  return { ok: true, status: 200, headers, arrayBuffer: async () => new TextEncoder().encode(change.text || url).buffer, ...change };
+  return { ok: true, status: 200, headers, json: async () => JSON.parse(change.text), arrayBuffer: async () => new TextEncoder().encode(change.text || url).buffer, ...change };
 }
 
 /** A browser with caches as maps; `wrong` names answers that are not as they should be. */
-function browser(version, stores = new Map(), wrong = {}) {
+function browser(version, stores = new Map(), wrong = {}, files = sumsOf(FILES)) {
   const handlers = {};
   const asked = [];
   const self = { location: { origin: 'https://app.test' }, skipped: 0, claimed: 0, skipWaiting() { this.skipped += 1; },
@@ -26,15 +28,19 @@ function browser(version, stores = new Map(), wrong = {}) {
     const store = stores.get(name);
     return { put: async (key, value) => { store.set(key, value); }, match: async (key) => store.get(key) };
   };
-  const caches = { open, keys: async () => [...stores.keys()], delete: async (name) => stores.delete(name) };
+  const match = async (url) => {
+    const held = [...stores.values()].map((store) => store.get(url)).find(Boolean);
+    return held && new Response(typeof held === 'string' ? held : await held.clone().arrayBuffer(), { headers: held.headers });
+  };
+  const caches = { open, match, keys: async () => [...stores.keys()], delete: async (name) => stores.delete(name) };
   class Request { constructor(url, options) { Object.assign(this, { url, ...options }); } }
   const fetch = async (request) => {
     asked.push(request);
     if (wrong[request.url] === 'cut') throw new TypeError('network');
     return reply(request.url, wrong[request.url]);
   };
-  const source = SOURCE.replace('= __PRECACHE__;', `= ${JSON.stringify({ version, files: SUMS })};`);
-  vm.runInNewContext(source, { self, caches, fetch, Request, Response, Headers, URL, AbortSignal, Uint8Array, crypto: webcrypto, Promise, Error });
+  const source = SOURCE.replace('= __PRECACHE__;', `= ${JSON.stringify({ version, files, lost: 'not here' })};`);
+  vm.runInNewContext(source, { self, caches, fetch, Request, Response, Headers, URL, AbortSignal, Uint8Array, TextEncoder, Map, crypto: webcrypto, Promise, Error });
   const run = async (name, event = {}) => {
     let waited;
     handlers[name]({ waitUntil: (promise) => { waited = promise; }, ...event });
@@ -65,6 +71,45 @@ for (const row of WRONG) {
     assert.equal(stores.get('railcase-v1').get('/'), 'old');
   });
 }
+
+const names = (sw) => sw.asked.map((request) => request.url);
+const packOf = (urls, changed = {}) => ({ '/pack.json': { text: JSON.stringify(Object.fromEntries(urls.map((url) => [url, ['text/javascript', changed[url] || url]]))) } });
+const TEXTS = MANY.filter((url) => url !== '/' && !url.endsWith('.wasm'));
+
+test('a phone with nothing fetches all texts in one file, and each still by its sum and with its type', async () => {
+  const sw = browser('v1', new Map(), packOf(TEXTS, { '/static/js/7.js': 'of the next build' }), sumsOf(MANY));
+  await sw.run('install');
+  assert.deepEqual(names(sw), ['/', '/pack.json', '/static/a.wasm', '/static/js/7.js']);
+  const kept = sw.stores.get('railcase-v1');
+  assert.deepEqual([...kept.keys()].sort(), [...MANY].sort());
+  assert.equal(await kept.get('/static/js/7.js').text(), '/static/js/7.js');
+  assert.equal(kept.get('/static/js/8.js').headers.get('Content-Type'), 'text/javascript');
+});
+
+test('what has not changed since the older build is not fetched again; it gets the new headers', async () => {
+  const stores = new Map();
+  await browser('v1', stores, packOf(TEXTS), sumsOf(MANY)).run('install');
+  stores.get('railcase-v1').get('/static/js/8.js').headers.set('X-Old', 'yes');
+  const sw = browser('v2', stores, { '/static/js/8.js': { text: 'new' } }, { ...sumsOf(MANY), '/static/js/8.js': sumOf('new') });
+  await sw.run('install');
+  assert.deepEqual(names(sw), ['/', '/static/js/8.js']);
+  assert.equal(await stores.get('railcase-v2').get('/static/js/8.js').text(), 'new');
+  assert.equal(await stores.get('railcase-v2').get('/static/js/9.js').text(), '/static/js/9.js');
+  assert.equal(stores.get('railcase-v2').get('/static/js/9.js').headers.get('X-Old'), null);
+});
+
+test('a pack that is a page of something between leaves every file to be fetched by itself', async () => {
+  const sw = browser('v1', new Map(), { '/pack.json': { text: '{"error": [{"code": "away"}]}' } }, sumsOf(MANY));
+  await sw.run('install');
+  assert.equal(sw.stores.get('railcase-v1').size, MANY.length);
+});
+
+test('with everything cleared and no signal the page says so', async () => {
+  const sw = browser('v1', new Map(), { '/': 'cut' });
+  let answered;
+  sw.handlers.fetch({ request: { url: 'https://app.test/', mode: 'navigate', method: 'GET' }, respondWith: (a) => { answered = a; } });
+  assert.equal(await (await answered).text(), 'not here');
+});
 
 test('takes over only when asked to', async () => {
   const sw = browser('v1');

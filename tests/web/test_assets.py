@@ -1,6 +1,7 @@
 """What the phone app is made of: bytes, compression, caching, and the list that is kept offline."""
 
 import gzip
+import hashlib
 import json
 import re
 import time
@@ -10,7 +11,7 @@ import brotli
 import pytest
 
 from webapp.app import find_static
-from webapp.phone.assets import TYPES, Assets
+from webapp.phone.assets import TYPES, Assets, make_asset
 
 
 def get(app, path, **headers):
@@ -19,8 +20,7 @@ def get(app, path, **headers):
 
 def precache(app) -> dict:
     text = get(app, "/sw.js").text
-    assert "__PRECACHE__" not in text.splitlines()[-1]
-    return json.loads(re.search(r'\{"version": "[0-9a-f]{12}", "files": \{.*?\}\}', text)[0])
+    return json.loads(re.search(r"^const PRECACHE = (\{.*\});$", text, re.M)[1])
 
 
 def test_everything_on_the_list_is_served_plainly(app):
@@ -38,6 +38,37 @@ def test_the_list_holds_every_file_that_the_app_may_ask_for(app):
     assert scripts <= kept
     assert {"/", "/engine.json", "/catalogue.json", "/manifest.webmanifest", "/static/css/app.css"} <= kept
     assert not [path for path in kept if "office.css" in path or path.endswith((".br", ".gz"))]
+
+
+def test_the_pack_holds_every_text_on_the_list_as_it_is_served(app):
+    files, pack = precache(app)["files"], get(app, "/pack.json").json
+    sums = {path: hashlib.sha256(text.encode()).hexdigest()[:16] for path, (_, text) in pack.items()}
+    assert sums.items() <= files.items()
+    single = {path for path in files.keys() - sums.keys() if not path.endswith((".png", ".wasm"))}
+    assert single == {"/"}
+    assert all(get(app, path).content_type == type_ for path, (type_, _) in pack.items())
+
+
+def test_the_pack_is_smaller_than_its_files(app):
+    def sent(path: str) -> int:
+        return len(get(app, path, Accept_Encoding="br").data)
+
+    assert sent("/pack.json") < 0.9 * sum(sent(path) for path in get(app, "/pack.json").json)
+
+
+def test_the_pack_follows_a_changed_file(app, monkeypatch):
+    assets = app.extensions["railcase.assets"]
+    before, old = assets.pack(), assets.file
+    assert assets.pack() is before
+    changed = make_asset(b"changed", ".js")
+    monkeypatch.setattr(assets, "file", lambda name: changed if name == "js/app.js" else old(name))
+    assert json.loads(assets.pack().data)["/static/js/app.js"][1] == "changed"
+
+
+def test_the_worker_comes_whole_in_one_script(app):
+    script = get(app, "/sw.js").get_data(as_text=True)
+    assert "addEventListener('sync'" in script
+    assert "Call 112" in precache(app)["lost"]
 
 
 def test_the_version_changes_with_any_kept_byte(app, monkeypatch):

@@ -34,6 +34,7 @@ TYPES = {
     ".woff2": "font/woff2",
 }
 READY_MADE = {"br": ".br", "gzip": ".gz"}  # best first
+NO_TEXT = {"application/octet-stream", "application/wasm", "font/woff2", "image/png", "image/x-icon"}
 INCOMPRESSIBLE = {".png", ".woff2", ".ico"}
 SMALLEST_TO_SQUEEZE_BYTES = 512
 BROTLI_QUALITY = 10  # 11 saves 2 % more and takes three times as long
@@ -41,6 +42,7 @@ NOT_ON_PHONE = ("vehicle.py",)  # virtual vehicles: only the derivation of the s
 # Served elsewhere, only for the office, or not needed by the app as it runs.
 NOT_KEPT_OFFLINE = (
     "sw.js",
+    "sw-send.js",
     "manifest.webmanifest",
     "css/office.css",
     "vendor/licenses/",
@@ -90,6 +92,12 @@ def make_bundle(paths: list[Path]) -> Asset:
     return make_asset(json.dumps({"version": version, "files": files}, ensure_ascii=False).encode(), ".json")
 
 
+def make_pack(assets: dict[str, Asset]) -> Asset:
+    """All texts in one file, {address: [type, text]}: brotli finds in one what the others have, and a third goes."""
+    texts = {url: [asset.type, asset.data.decode()] for url, asset in assets.items()}
+    return make_asset(json.dumps(texts, ensure_ascii=False, separators=(",", ":")).encode(), ".json")
+
+
 class Assets:
     """The static folder and the engine's sources, read when first asked for and again when they change."""
 
@@ -97,6 +105,7 @@ class Assets:
         self.static, self.engine = static, engine
         self.catalogue = make_asset(json.dumps(catalogue, ensure_ascii=False, separators=(",", ":")).encode(), ".json")
         self._kept: dict[Path, tuple[tuple[int, int], Asset]] = {}
+        self._pack: tuple[tuple[str, ...], Asset] | None = None
         self._making = threading.Lock()  # one thread makes, the others wait: it is slow, and ast.parse is not safe in two
 
     def file(self, name: str) -> Asset:
@@ -127,16 +136,26 @@ class Assets:
                 self._kept[self.engine] = stamp, make_bundle(paths)
             return self._kept[self.engine][1]
 
-    def service_worker(self, shell: bytes) -> Asset:
-        """sw.js with its list filled in, each file with the start of its SHA-256: the worker keeps only this very build."""
-        tags = {
-            "/": make_asset(shell, ".html").tag,
-            "/engine.json": self.engine_bundle().tag,
-            "/catalogue.json": self.catalogue.tag,
-            "/manifest.webmanifest": self.file("manifest.webmanifest").tag,
-        }
-        tags |= {f"/static/{name}": self.file(name).tag for name in self.names_kept_offline()}
+    def kept_offline(self) -> dict[str, Asset]:
+        """All that the phone keeps but the shell, by address."""
+        first = {"/engine.json": self.engine_bundle(), "/catalogue.json": self.catalogue}
+        first["/manifest.webmanifest"] = self.file("manifest.webmanifest")
+        return first | {f"/static/{name}": self.file(name) for name in self.names_kept_offline()}
+
+    def pack(self) -> Asset:
+        """What of it is text, for a phone that has nothing yet."""
+        kept = {url: asset for url, asset in self.kept_offline().items() if asset.type not in NO_TEXT}
+        stamp = tuple(asset.tag for asset in kept.values())
+        with self._making:
+            if self._pack is None or self._pack[0] != stamp:
+                self._pack = stamp, make_pack(kept)
+            return self._pack[1]
+
+    def service_worker(self, shell: bytes, lost: str) -> Asset:
+        """sw.js and sw-send.js with the list filled in, each file with the start of its SHA-256: the worker keeps only this
+        very build. `lost` is the page for a phone that has neither files nor signal."""
+        tags = {"/": make_asset(shell, ".html").tag} | {url: asset.tag for url, asset in self.kept_offline().items()}
         version = hashlib.sha256(json.dumps(tags).encode()).hexdigest()[:12]
-        kept = json.dumps({"version": version, "files": tags})
+        kept = json.dumps({"version": version, "files": tags, "lost": lost})
         before, _, after = self.file("sw.js").data.decode().rpartition("__PRECACHE__")
-        return make_asset(f"{before}{kept}{after}".encode(), ".js")
+        return make_asset(f"{before}{kept}{after}{self.file('sw-send.js').data.decode()}".encode(), ".js")

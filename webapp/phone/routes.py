@@ -26,7 +26,13 @@ def shell() -> Response:
 @blueprint.get("/sw.js")
 @public
 def service_worker() -> Response:
-    return send_asset(assets().service_worker(render_shell()))
+    return send_asset(assets().service_worker(render_shell(), render_template("phone/lost.html")))
+
+
+@blueprint.get("/pack.json")
+@public
+def pack() -> Response:
+    return send_asset(assets().pack())
 
 
 @blueprint.get("/manifest.webmanifest")
