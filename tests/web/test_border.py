@@ -58,6 +58,7 @@ ADDRESSES = [
     Address("GET", "/manifest.webmanifest", "all"),
     Address("GET", "/engine.json", "all"),
     Address("GET", "/catalogue.json", "all"),
+    Address("GET", "/pack.json", "all"),
     Address("GET", "/static/<path:name>", "all"),
     Address("GET", "/healthz", "all"),
     Address("GET", "/readyz", "all"),
