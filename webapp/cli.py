@@ -25,7 +25,21 @@ from webapp.engine.problems import EngineError, problem_rows
 from webapp.library.loader import LibraryError, load_catalogue, open_door
 from webapp.report.pdf import print_report
 from webapp.settings import Settings, SettingsError, load_settings
-from webapp.store import archive, archive_import, backup, demo, health, move, pairings, people, projection, retention, scope
+from webapp.store import (
+    archive,
+    archive_import,
+    backup,
+    demo,
+    health,
+    move,
+    pairings,
+    people,
+    photos,
+    projection,
+    retention,
+    scope,
+    uploads,
+)
 from webapp.store import log as case_log
 from webapp.store import verify as whole_store
 from webapp.store.db import MIGRATIONS, Database, downgrade, migrate
@@ -346,9 +360,22 @@ def let_in(number: str, workshop: str | None) -> None:
 @main.command()
 def rebuild() -> None:
     """Make the office's tables anew from the log of entries."""
-    with plain_errors(), Database(load_settings()).writing() as session:
-        done = sum(projection.rebuild(workshop) for workshop in scope.list_workshops(session))
-        click.echo(f"{done} cases rebuilt from their logs.")
+    with plain_errors():
+        opened = Database(load_settings())
+        with opened.writing() as session:
+            done = sum(projection.rebuild(workshop) for workshop in scope.list_workshops(session))
+        photos.drop_copies(opened.photos)
+        click.echo(f"{done} cases rebuilt from their logs; copies of photos are drawn again when looked at.")
+
+
+@main.command()
+def sweep() -> None:
+    """Away with pieces of photos that no phone has gone on sending for a month."""
+    with plain_errors():
+        opened = Database(load_settings())
+        with opened.reading() as session:
+            done = sum(uploads.sweep(workshop, opened.photos) for workshop in scope.list_workshops(session))
+        click.echo(f"{done} unfinished photos swept.")
 
 
 def show_missing(missing: list[str]) -> None:

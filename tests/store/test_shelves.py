@@ -51,6 +51,9 @@ def test_write_read_list_remove(shelf):
         shelf.write(key, data)
     assert (shelf.read("a/b/c"), shelf.read("a/b/d")) == (b"two", b"")
     assert shelf.list_keys("a") == ["a/b/c", "a/b/d"]
+    ages = shelf.list_ages("a")
+    assert sorted(ages) == ["a/b/c", "a/b/d"]
+    assert all(-2 < age < 60 for age in ages.values())
     shelf.remove("a/b/c")
     shelf.remove("a/b/c")
     assert (shelf.read("a/b/c"), shelf.list_keys("a/b")) == (None, ["a/b/d"])
@@ -71,7 +74,7 @@ def test_photos_whole_and_in_pieces_go_to_the_bucket(technician, apprentice, dat
         assert put(technician, name, number, piece(big, number)).status_code == 200
     assert finish(technician, name, len(big)).status_code == 201
     assert apprentice.client.get(f"/api/v1/photos/{name}", headers=apprentice.headers).data == big
-    assert len(database.photos.list_keys("")) == 2
+    assert len(database.photos.list_keys("")) == 4  # each as it came, and as it is shown
     assert not (settings.data / "photos").exists()
     assert (verify.verify(database).problems, verify.verify(database).photos) == ([], 2)
 

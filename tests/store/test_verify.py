@@ -1,11 +1,13 @@
 """What verify finds: each kind of damage, by name, and nothing where there is none."""
 
 import pytest
+from click.testing import CliRunner
 from sqlalchemy import text
 
 from tests.conftest import BOTH, everything
 from tests.web.test_photos import draw, speak_of
-from webapp.store import demo, projection, verify
+from webapp.cli import main
+from webapp.store import demo, photos, projection, verify
 
 DATABASES = BOTH
 
@@ -52,14 +54,26 @@ def test_damage_is_named(filled, statement, says):
     assert all(problem.startswith("workshop 'own': ") for problem in problems)
 
 
+def find_photo(database) -> str:
+    return next(key for key in database.photos.list_keys("") if not key.startswith(photos.SHOWN))
+
+
 @pytest.mark.parametrize(("how", "says"), [("gone", "its file is gone"), ("altered", "its file was altered")])
 def test_photos_are_held_against_their_sums(filled, how, says):
-    key = filled.photos.list_keys("")[0]
+    key = find_photo(filled)
     if how == "gone":
         filled.photos.remove(key)
     else:
         filled.photos.write(key, draw(colour="blue"))
     assert [says in problem for problem in verify.verify(filled).problems] == [True]
+
+
+def test_a_copy_that_shows_something_else_is_named_and_mended(filled, settings):
+    filled.photos.write(filled.photos.list_keys(photos.SHOWN)[0], draw("JPEG", colour="blue"))
+    assert ["the copy that is shown" in problem for problem in verify.verify(filled).problems] == [True]
+    given = {"RAILCASE_DATA": str(settings.data), "RAILCASE_DATABASE_URL": settings.database_url}
+    assert CliRunner().invoke(main, ["rebuild"], env=given).exit_code == 0
+    assert (verify.verify(filled).problems, filled.photos.list_keys(photos.SHOWN)) == ([], [])
 
 
 def test_what_waits_is_counted_and_no_problem(technician, database, monkeypatch):

@@ -3,13 +3,16 @@
 import hashlib
 import io
 import os
+import time
 
 import pytest
+from click.testing import CliRunner
 from PIL import Image
 
 from tests.conftest import BOTH
-from tests.web.test_photos import speak_of
-from webapp.store.uploads import MOST_PIECES, PIECE_BYTES
+from tests.web.test_photos import draw, speak_of
+from webapp.cli import main
+from webapp.store.uploads import MOST_AGE_S, MOST_PIECES, PIECE_BYTES
 
 DATABASES = BOTH
 
@@ -127,3 +130,36 @@ def test_a_photo_sent_in_one_go_after_all_leaves_no_pieces(technician, data, sha
     put(technician, sha256, 0, piece(data, 0))
     assert technician.put_photo(sha256, data).status_code == 201
     assert [path for path in (settings.data / "photos" / "uploads").rglob("*") if path.is_file()] == []
+
+
+def age(settings, sha256: str, number: int, seconds: float) -> None:
+    file = next((settings.data / "photos" / "uploads").rglob(f"{sha256}/{number:04d}"))
+    os.utime(file, (time.time() - seconds,) * 2)
+
+
+def leave_two_uploads(technician, data, sha256, settings) -> str:
+    """One of which nothing has come for long, and one whose last piece is young; return the name of the young one."""
+    young = speak_of(technician, other := big_picture())
+    for name, whole in ((sha256, data), (young, other)):
+        for number in (0, 1):
+            put(technician, name, number, piece(whole, number))
+        age(settings, name, 0, MOST_AGE_S + 60)
+    age(settings, sha256, 1, MOST_AGE_S + 60)
+    return young
+
+
+def test_pieces_that_nobody_goes_on_with_are_swept_when_another_photo_is_whole(technician, data, sha256, settings):
+    young = leave_two_uploads(technician, data, sha256, settings)
+    small = draw()
+    assert technician.put_photo(speak_of(technician, small), small).status_code == 201
+    assert (ask(technician, sha256).json["pieces"], ask(technician, young).json["pieces"]) == ([], [0, 1])
+
+
+def test_the_command_sweeps_what_is_old_and_a_phone_may_still_go_on(technician, data, sha256, settings):
+    leave_two_uploads(technician, data, sha256, settings)
+    given = {"RAILCASE_DATA": str(settings.data), "RAILCASE_DATABASE_URL": settings.database_url}
+    said = [CliRunner().invoke(main, ["sweep"], env=given).output for _ in range(2)]
+    assert said == ["1 unfinished photos swept.\n", "0 unfinished photos swept.\n"]
+    for number in range(3):
+        put(technician, sha256, number, piece(data, number))
+    assert finish(technician, sha256, len(data)).status_code == 201

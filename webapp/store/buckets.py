@@ -4,6 +4,7 @@ The address is `s3://bucket/prefix?endpoint=https://host&region=name`; keys come
 (AWS_ACCESS_KEY_ID and AWS_SECRET_ACCESS_KEY, a profile, or the machine's role). The library is the extra `s3`.
 """
 
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from urllib.parse import parse_qs, urlsplit
@@ -57,11 +58,20 @@ class Bucket:
                 raise
 
     def list_keys(self, prefix: str) -> list[str]:
+        return sorted(self.name(row) for row in self.list_rows(prefix))
+
+    def list_ages(self, prefix: str) -> dict[str, float]:
+        moment = time.time()
+        return {self.name(row): moment - row["LastModified"].timestamp() for row in self.list_rows(prefix)}
+
+    def list_rows(self, prefix: str) -> list[dict]:
         start = self.place(prefix) + "/" if self.place(prefix) else ""
         with plain_trouble():
             pages = self.client.get_paginator("list_objects_v2").paginate(Bucket=self.bucket, Prefix=start)
-            found = [row["Key"] for page in pages for row in page.get("Contents", [])]
-        return sorted(key[len(self.prefix) + 1 :] if self.prefix else key for key in found)
+            return [row for page in pages for row in page.get("Contents", [])]
+
+    def name(self, row: dict) -> str:
+        return row["Key"][len(self.prefix) + 1 :] if self.prefix else row["Key"]
 
     def remove(self, key: str) -> None:
         with plain_trouble():

@@ -17,7 +17,7 @@ from webapp.engine.entries import BODIES
 from webapp.store import cases, log
 from webapp.store.db import Database
 from webapp.store.models import Case, Entry, Photo, PhotoRef
-from webapp.store.photos import NO_PHOTO, find_key
+from webapp.store.photos import NO_PHOTO, take_off
 from webapp.store.refusals import Conflict, NotFound
 from webapp.store.scope import Workshop
 from webapp.store.shape import write_content
@@ -106,9 +106,8 @@ def drop_photos(database: Database, workshop_id: str) -> int:
         workshop = Workshop(session, workshop_id)
         spoken = workshop.select(PhotoRef, PhotoRef.sha256).where(PhotoRef.sha256 == Photo.sha256)
         sums = workshop.all(workshop.select(Photo, Photo.sha256).where(~spoken.exists()))
-        keys = [find_key(workshop, sha256) for sha256 in sums]
-    for key in keys:
-        database.photos.remove(key)
+        for sha256 in sums:
+            take_off(workshop, database.photos, sha256)
     with database.writing() as session:
         workshop = Workshop(session, workshop_id)
         workshop.lock()

@@ -1,18 +1,25 @@
-"""Photos: kept under the SHA-256 of their bytes, one folder a workshop, known to the log before they arrive."""
+"""Photos: kept under the SHA-256 of their bytes, one folder a workshop, known to the log before they arrive.
 
+Two files each. The bytes as they came are the proof: the log names them by their sum, `railcase verify` holds them to it,
+and phones of the workshop, which check the sum themselves, fetch them. Desks and reports are only ever served the copy
+that `store.pictures` draws of them. A copy can be made again from the bytes at any time, so no backup holds it.
+"""
+
+import contextlib
 import hashlib
 import json
 import re
 
 from webapp.store.models import Photo, PhotoRef
 from webapp.store.moments import now
-from webapp.store.pictures import Picture, inspect_picture
+from webapp.store.pictures import DRAWN_BY, SHOWN_TYPE, Picture, inspect_picture
 from webapp.store.refusals import Conflict, NotFound, Refusal, TooLarge, WrongType
 from webapp.store.scope import Workshop
 from webapp.store.shelves import Shelf
 
 LARGEST_BYTES = 8_000_000
 NO_PHOTO = "0" * 64  # in place of the sum of a photo that was erased
+SHOWN = "shown"  # the folder of all copies
 SHA256 = re.compile(r"[0-9a-f]{64}")
 
 
@@ -62,6 +69,11 @@ def find_key(workshop: Workshop, sha256: str) -> str:
     return f"{workshop.id}/{sha256[:2]}/{sha256}"
 
 
+def find_shown_key(workshop: Workshop, sha256: str) -> str:
+    """Another version of the encoder draws other bytes, so its name is part of the key."""
+    return f"{SHOWN}/{find_key(workshop, sha256)}.copies/{DRAWN_BY}.jpg"
+
+
 def check_sum(data: bytes, sha256: str) -> None:
     if len(data) > LARGEST_BYTES:
         raise TooLarge("too_large", "photo", f"photo: {len(data)} bytes; send at most {LARGEST_BYTES}")
@@ -87,6 +99,7 @@ def store_photo(workshop: Workshop, shelf: Shelf, sha256: str, type_: str, data:
     if picture.type != type_:
         raise WrongType("wrong_type", "Content-Type", f"Content-Type: {type_[:40]!r} was said, {picture.type} came")
     shelf.write(find_key(workshop, sha256), data)
+    shelf.write(find_shown_key(workshop, sha256), picture.shown)
     return picture
 
 
@@ -100,8 +113,8 @@ def note_photo(workshop: Workshop, sha256: str, size: int, picture: Picture) -> 
     return True
 
 
-def read_photo(workshop: Workshop, shelf: Shelf, sha256: str) -> tuple[bytes, str]:
-    """Bytes and type of a photo of this workshop."""
+def read_original(workshop: Workshop, shelf: Shelf, sha256: str) -> tuple[bytes, str]:
+    """The bytes as they came and their type, for a phone of this workshop that will check their sum."""
     key = find_key(workshop, sha256)
     photo = list_arrived(workshop, [sha256]).get(sha256)
     if photo is None:
@@ -110,3 +123,31 @@ def read_photo(workshop: Workshop, shelf: Shelf, sha256: str) -> tuple[bytes, st
     if data is None:
         raise NotFound("This photo arrived once, but its file is gone from the server. Look for it in a backup.")
     return data, photo.type
+
+
+def read_photo(workshop: Workshop, shelf: Shelf, sha256: str) -> tuple[bytes, str]:
+    """What people are shown of a photo of this workshop, and its type; drawn anew where the copy is not there."""
+    key = find_shown_key(workshop, sha256)
+    shown = shelf.read(key) if list_arrived(workshop, [sha256]) else None
+    if shown is None:
+        data, _ = read_original(workshop, shelf, sha256)
+        try:
+            shown = inspect_picture(data).shown
+        except Refusal:
+            raise NotFound("This photo's file on the server is damaged. Look for it in a backup.") from None
+        with contextlib.suppress(Refusal):  # no room, or the store is away: it is shown all the same
+            shelf.write(key, shown)
+    return shown, SHOWN_TYPE
+
+
+def take_off(workshop: Workshop, shelf: Shelf, sha256: str) -> None:
+    """Away with its bytes, then with every copy: without the bytes nobody can draw another."""
+    shelf.remove(find_key(workshop, sha256))
+    for key in shelf.list_keys(find_shown_key(workshop, sha256).rpartition("/")[0]):
+        shelf.remove(key)
+
+
+def drop_copies(shelf: Shelf) -> None:
+    """All copies of all workshops, also those of other versions of the encoder; they are drawn again when looked at."""
+    for key in shelf.list_keys(SHOWN):
+        shelf.remove(key)

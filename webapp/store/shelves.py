@@ -7,6 +7,7 @@ or nothing and answers only once the bytes would outlast a power cut, because th
 import contextlib
 import os
 import tempfile
+import time
 from pathlib import Path
 from typing import Protocol
 
@@ -23,6 +24,8 @@ class Shelf(Protocol):
     def list_keys(self, prefix: str) -> list[str]: ...
 
     def remove(self, key: str) -> None: ...
+
+    def list_ages(self, prefix: str) -> dict[str, float]: ...
 
 
 class Folder:
@@ -50,6 +53,15 @@ class Folder:
         folder = self.root / prefix
         found = (path for path in folder.rglob("*") if path.is_file() and not path.name.startswith(".new-"))
         return sorted(path.relative_to(self.root).as_posix() for path in found)
+
+    def list_ages(self, prefix: str) -> dict[str, float]:
+        """Seconds since each key was written, half-written ones of a process that was killed included."""
+        moment, found = time.time(), {}
+        for path in (self.root / prefix).rglob("*"):
+            with contextlib.suppress(FileNotFoundError):  # another process was first
+                if path.is_file():
+                    found[path.relative_to(self.root).as_posix()] = moment - path.stat().st_mtime
+        return found
 
     def remove(self, key: str) -> None:
         """Take a value away, and its folder when that is empty then."""

@@ -2,7 +2,8 @@
 
 A piece lies on the shelf under `uploads/<workshop>/<sha256>/<number>`; the pieces that are there are the whole state of an
 upload, so a phone, the server or both may start again at any moment. Every piece but the last has PIECE_BYTES bytes. Once
-they are gathered and their sum is right, the photo goes the way of one that was sent in one go.
+they are gathered and their sum is right, the photo goes the way of one that was sent in one go. An upload of which nothing
+has come for MOST_AGE_S is swept; a phone that goes on after all sends its pieces anew.
 """
 
 from typing import NamedTuple
@@ -13,6 +14,7 @@ from webapp.store.scope import Workshop
 from webapp.store.shelves import Shelf
 
 PIECE_BYTES = 131_072  # some 1.5 s at the 750 kbit/s of a poor uplink
+MOST_AGE_S = 30 * 86_400  # judgement: longer than a phone lies in a drawer over the holidays
 MOST_PIECES = -(-photos.LARGEST_BYTES // PIECE_BYTES)
 
 
@@ -25,8 +27,12 @@ class State(NamedTuple):
     pieces: list[int]
 
 
+def uploads_of(workshop: Workshop) -> str:
+    return f"uploads/{workshop.id}"
+
+
 def piece_key(workshop: Workshop, sha256: str, number: int | None = None) -> str:
-    folder = f"uploads/{workshop.id}/{sha256}"
+    folder = f"{uploads_of(workshop)}/{sha256}"
     return folder if number is None else f"{folder}/{number:04d}"
 
 
@@ -82,3 +88,15 @@ def gather(workshop: Workshop, shelf: Shelf, sha256: str, size: int) -> bytes | 
 def drop_pieces(workshop: Workshop, shelf: Shelf, sha256: str) -> None:
     for key in shelf.list_keys(piece_key(workshop, sha256)):
         shelf.remove(key)
+
+
+def sweep(workshop: Workshop, shelf: Shelf) -> int:
+    """Away with uploads whose last piece came longer ago than MOST_AGE_S; return how many."""
+    ages: dict[str, dict[str, float]] = {}
+    for key, age in shelf.list_ages(uploads_of(workshop)).items():
+        ages.setdefault(key.rpartition("/")[0], {})[key] = age
+    old = [pieces for pieces in ages.values() if min(pieces.values()) > MOST_AGE_S]
+    for pieces in old:
+        for key in pieces:
+            shelf.remove(key)
+    return len(old)

@@ -8,6 +8,7 @@ from typing import NamedTuple
 from webapp.store import erasure, log, photos, projection
 from webapp.store.db import Database
 from webapp.store.models import Case, CaseDocument, CaseWord, Entry, Photo, PhotoRef, Waiting
+from webapp.store.pictures import inspect_picture
 from webapp.store.scope import Workshop, list_workshops
 
 
@@ -94,3 +95,11 @@ def verify_photos(workshop: Workshop, database: Database, counts: dict[str, int]
             yield f"photo {photo.sha256}: its file is gone; restore it from a backup"
         elif hashlib.sha256(data).hexdigest() != photo.sha256:
             yield f"photo {photo.sha256}: its file was altered; restore it from a backup"
+        elif not is_shown_as_it_is(workshop, database, photo.sha256, data):
+            yield f"photo {photo.sha256}: the copy that is shown is not what its file gives; run 'railcase rebuild'"
+
+
+def is_shown_as_it_is(workshop: Workshop, database: Database, sha256: str, data: bytes) -> bool:
+    """A copy that is not there is drawn when somebody looks."""
+    shown = database.photos.read(photos.find_shown_key(workshop, sha256))
+    return shown is None or shown == inspect_picture(data).shown
