@@ -372,8 +372,7 @@ def rebuild() -> None:
 def sweep() -> None:
     """Away with pieces of photos that no phone has gone on sending for a month."""
     with plain_errors():
-        opened = Database(load_settings())
-        with opened.reading() as session:
+        with (opened := Database(load_settings())).reading() as session:
             done = sum(uploads.sweep(workshop, opened.photos) for workshop in scope.list_workshops(session))
         click.echo(f"{done} unfinished photos swept.")
 

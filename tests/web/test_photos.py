@@ -87,7 +87,7 @@ def test_the_other_workshops_entry_does_not_count(technician, other_workshop):
 
 NO_PICTURES = [
     ("text", b"hello"), ("empty", b""), ("a page", b"<!doctype html><script>alert(1)</script>"),
-    ("a drawing that scripts", b'<svg xmlns="http://www.w3.org/2000/svg"/>'), 
+    ("a drawing that scripts", b'<svg xmlns="http://www.w3.org/2000/svg"/>'),
     ("a picture of another kind", draw("GIF")), ("broken inside", draw()[:50] + b"x" * 8 + draw()[58:]),
 ]  # fmt: skip
 
