@@ -56,6 +56,13 @@ BODIES_OF = {
     "repair_recorded": st.just({"text": "replaced"}),
     "outcome_confirmed": st.just({"fault": "pump_worn"}),
     "reopened": st.just({"reason": "came back"}),
+    "job_assigned": st.fixed_dictionaries({"to": st.sampled_from(["tarek", "ada"]), "note": st.just("rings at noon")}),
+    "job_seen": st.just({}),
+    "comment_added": st.fixed_dictionaries({"text": st.just("which plug?")}, optional={
+        "question": st.booleans(), "to": st.just("tarek"), "answers": st.integers(1, 30).map(make_id)}),
+    "reviewed": st.fixed_dictionaries({"seen": st.integers(1, 8)}),
+    "merged_into": st.fixed_dictionaries({}, optional={"target": st.just(make_id(99))}),
+    "case_joined": st.fixed_dictionaries({"duplicate": st.just(make_id(98)), "readings": st.just([make_id(3)])}),
     "personal_data_erased": st.just({"reason": "asked for", "entries": 2, "sum": "ab" * 32}),
     "kind_of_the_future": st.just({"anything": [1, 2]}),
 }  # fmt: skip

@@ -4,6 +4,7 @@ import pytest
 
 from tests.conftest import own_workshop
 from webapp.store import cases, search
+from webapp.store.filters import ANYTHING, NEEDS_REVIEW, Wanted, list_claims
 from webapp.store.models import Case, CaseWord
 
 
@@ -79,10 +80,13 @@ def test_no_page_of_the_list_walks_through_the_table(many):
     with many.reading() as session:
         plans = []
         workshop = own_workshop(session)
+        newest = Case.updated_at.desc(), Case.id.desc()
+        states = [None, "open", NEEDS_REVIEW]
+        filters = [Wanted(person="x"), Wanted(fault="x"), Wanted(pump="open"), Wanted(photos=True), Wanted(questions=True)]
+        lists = [list_claims(state, ANYTHING) for state in states] + [list_claims(None, wanted) for wanted in filters]
         for statement in (
-            workshop.select(Case).order_by(Case.updated_at.desc(), Case.id.desc()).limit(26),
-            workshop.select(Case).where(Case.state == "open").order_by(Case.updated_at.desc(), Case.id.desc()).limit(26),
-            search.narrow(workshop, "van", ["red"], "open", "case0500").limit(26),
+            *(workshop.select(Case).where(*claims).order_by(*newest).limit(26) for claims in lists),
+            search.narrow(workshop, "van", ["red"], lists[1], "case0500").limit(26),
         ):
             sql = str(statement.compile(many.engine, compile_kwargs={"literal_binds": True}))
             plans.append(str(session.connection().exec_driver_sql(f"EXPLAIN QUERY PLAN {sql}").all()))

@@ -64,6 +64,12 @@ BODIES = {
     "repair_recorded": {"text": "text!"},
     "outcome_confirmed": {"fault": "name", "text": "text"},
     "reopened": {"reason": "text"},
+    "job_assigned": {"to": "name!", "note": "text"},
+    "job_seen": {},
+    "comment_added": {"text": "reason!", "to": "name", "question": "flag", "answers": "name"},
+    "reviewed": {"text": "text", "seen": "count!"},
+    "merged_into": {"target": "name"},
+    "case_joined": {"duplicate": "name!", "readings": "names"},
     "personal_data_erased": {"reason": "reason!", "entries": "count!", "sum": "sha256!"},
 }  # fmt: skip
 
@@ -228,6 +234,8 @@ def empty_case(entries: list, book: Book) -> dict:
         "opened_at": first["at"], "opened_by": first["by"], "updated_at": entries[-1]["at"], "entries": len(entries),
         "steps": {}, "notes": [], "photos": [], "rises": [], "cautions": [], "voided": [], "signed": [], "concluded": None,
         "repairs": [], "outcome": None, "gate_override": None, "earlier_retests": [], "conflicts": [],
+        "job": None, "job_seen": None, "comments": [], "open_questions": [], "review": None, "merged_into": None,
+        "joined": [], "reopenings": [],
     }  # fmt: skip
 
 
@@ -296,6 +304,7 @@ def confirm(case: dict, entry: dict, body: dict) -> None:
 
 
 def reopen(case: dict, entry: dict, body: dict) -> None:
+    case["reopenings"].append(stamp(entry, body))
     case["concluded"] = None
     case["outcome"] = None
     case["gate_override"] = None
@@ -320,6 +329,24 @@ def set_circumstances(case: dict, entry: dict, body: dict) -> None:
     for key in ("lacking", "fuel_temperature_c"):
         if body.get(key) is not None:
             case[key] = body[key]
+
+
+def assign(case: dict, entry: dict, body: dict) -> None:
+    case["job"], case["job_seen"] = stamp(entry, body), None
+
+
+def merge(case: dict, entry: dict, body: dict) -> None:
+    """Say which case goes on in place of this one; without a target the two are cases of their own again."""
+    case["merged_into"] = stamp(entry, body) if body.get("target") else None
+
+
+def keep_as(name: str) -> object:
+    """Return a fold step that keeps the last stamped body under a name."""
+
+    def keep(case: dict, entry: dict, body: dict) -> None:
+        case[name] = stamp(entry, body)
+
+    return keep
 
 
 def append_to(name: str) -> object:
@@ -351,7 +378,16 @@ FOLDS = {
     "repair_recorded": repair,
     "outcome_confirmed": confirm,
     "reopened": reopen,
+    "job_assigned": assign,
+    "job_seen": keep_as("job_seen"),
+    "comment_added": append_to("comments"),
+    "reviewed": keep_as("review"),
+    "merged_into": merge,
+    "case_joined": append_to("joined"),
 }
+# what a countersignature answers for: one more of these in the log, and somebody has to look again
+DECISIVE = ("vehicle_set", "limits_set", "reading_taken", "reading_voided", "gate_overridden", "concluded",
+            "repair_recorded", "outcome_confirmed", "reopened")  # fmt: skip
 
 OFFICE = "office"  # the device of entries written at a desk; phones have a uuid there
 # kinds that set a whole value: which body fields two devices may have set differently
@@ -380,6 +416,22 @@ def void_readings(case: dict, entries: list) -> None:
             row["reason"], row["voided_by"] = void["body"]["reason"], void["by"]
             case["voided"].append(row)
     case["readings"] = kept
+
+
+def count_decisive(entries: list) -> int:
+    return len([entry for entry in entries if entry["kind"] in DECISIVE])
+
+
+def settle(case: dict, entries: list) -> None:
+    """Say which questions nobody has answered yet, and whether the countersignature still covers what is in the log.
+
+    Both hold for the set of entries: what a phone that was away brings late is no older than the review for its clock.
+    """
+    answered = [row.get("answers") for row in case["comments"]]
+    asked = [row["entry"] for row in case["comments"] if row.get("question")]
+    case["open_questions"] = [name for name in asked if name not in answered]
+    if case["review"]:
+        case["review"]["holds"] = case["review"]["seen"] == count_decisive(entries)
 
 
 def find_conflicts(entries: list) -> list:
@@ -416,6 +468,7 @@ def fold_entries(entries: list, book: Book) -> dict:
             step(case, entry, entry["body"])  # type: ignore[operator]
     void_readings(case, ordered)
     case["conflicts"] = find_conflicts(ordered)
+    settle(case, ordered)
     return case
 
 

@@ -1,6 +1,8 @@
-"""Where the answer that a phone gave the customer differs from the server's own assessment of the same entries."""
+"""Where the answer that a phone gave the customer differs from the server's own assessment of the same entries, and why
+somebody at the office has to look at a case."""
 
 PUMP_FAULT = "pump_worn"
+FINISHED = ("concluded", "repaired", "confirmed")
 
 
 def list_differences(case: dict, assessment: dict) -> list[dict]:
@@ -56,3 +58,21 @@ def only_objects(rows) -> list[dict]:
 
 def describe(what: str, subject: str, phone, server) -> dict:
     return {"what": what, "subject": subject, "phone": phone, "server": server}
+
+
+def list_reasons(document: dict, assessment: dict) -> list[str]:
+    """Why somebody at the office has to look at a case; none when nobody has to."""
+    if document.get("merged_into") or is_reviewed(document):
+        return []
+    reasons = ["It was finished, and nobody has countersigned it."] if document.get("state") in FINISHED else []
+    if document.get("gate_override"):
+        reasons.append("The pump was named without proof.")
+    if list_differences(document, assessment):
+        reasons.append("The phone and the server answer differently.")
+    if reasons and document.get("review"):
+        reasons.append("It was countersigned once, and something that decides has been entered since.")
+    return reasons
+
+
+def is_reviewed(document: dict) -> bool:
+    return bool((document.get("review") or {}).get("holds"))

@@ -24,7 +24,14 @@ from webapp.store.shape import read_entry
 CHAIN_START = "0" * 64
 NO_DIGEST = "0" * 64  # in place of the digest of an erased entry that never had a salt
 LARGEST_PAGE_BYTES = 1_000_000
-ERASURE = "personal_data_erased"  # phones drop the case when they hear it, so only a desk may say it
+ERASURE = "personal_data_erased"
+FROM_DESKS = {  # what only a desk may say; phones drop a case when they hear that it was erased
+    ERASURE: "only the office erases personal data; ask there",
+    "job_assigned": "only the office gives out jobs; ask there",
+    "reviewed": "only the office countersigns; do it at a desk",
+    "merged_into": "only the office joins cases; ask there",
+    "case_joined": "only the office joins cases; ask there",
+}
 OFFICE_DEVICE = "office"  # entries written at a desk; phones have a uuid here, so none can be taken for it
 NOT_BY_APPRENTICES = {
     "signed_off": "let a technician or the office sign off",
@@ -86,8 +93,8 @@ def read_form(entry, device: str, book: Book) -> Form:
 
 def list_problems(entry: dict, device: str, book: Book) -> list[dict]:
     """What speaks against an entry of sound shape: its sender, its content."""
-    if entry["kind"] == ERASURE and device != OFFICE_DEVICE:
-        return [{"code": "not_allowed", "field": "kind", "text": "kind: only the office erases personal data; ask there"}]
+    if entry["kind"] in FROM_DESKS and device != OFFICE_DEVICE:
+        return [{"code": "not_allowed", "field": "kind", "text": f"kind: {FROM_DESKS[entry['kind']]}"}]
     if entry["device"] == device:
         return judging.list_problems(entry, book)
     text = f"device: {entry['device']!r} is not the phone that sends it; send it from that phone"

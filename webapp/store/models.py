@@ -2,7 +2,19 @@
 `photo_refs` are projections of them that `projection.rebuild` can make again, and `waiting` says which of these are
 behind. Every table but `attempts` belongs to a workshop."""
 
-from sqlalchemy import BigInteger, Boolean, ForeignKey, ForeignKeyConstraint, Index, Integer, MetaData, String, Text
+from sqlalchemy import (
+    BigInteger,
+    Boolean,
+    ForeignKey,
+    ForeignKeyConstraint,
+    Index,
+    Integer,
+    MetaData,
+    String,
+    Text,
+    false,
+    text,
+)
 from sqlalchemy import UniqueConstraint as Unique
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 
@@ -135,8 +147,15 @@ class Entry(Base):
     )
 
 
+def mark_index(name: str, claim: str) -> Index:
+    """An index of the few cases for which a claim holds, the last changed first."""
+    only = text(claim)
+    return Index(f"ix_cases_{name}", "workshop_id", "updated_at", "id", sqlite_where=only, postgresql_where=only)
+
+
 class Case(Base):
-    """What lists and searches need of a case."""
+    """What lists and searches need of a case. `person` has the job: whom the office gave it to, else who opened it;
+    `complaints` are ids between spaces; `questions` counts the unanswered, `photos_missing` what a phone still holds."""
 
     __tablename__ = "cases"
     workshop_id: Mapped[str] = mapped_column(ForeignKey("workshops.id"), primary_key=True)
@@ -153,9 +172,19 @@ class Case(Base):
     problem: Mapped[str | None] = mapped_column(Text)
     opened_at: Mapped[str | None] = mapped_column(String(40))
     updated_at: Mapped[str] = mapped_column(MOMENT)
+    person: Mapped[str | None] = mapped_column(ID)
+    complaints: Mapped[str] = mapped_column(String(200), default="", server_default="")
+    photos_missing: Mapped[int] = mapped_column(Integer, default=0, server_default="0")
+    questions: Mapped[int] = mapped_column(Integer, default=0, server_default="0")
+    needs_review: Mapped[bool] = mapped_column(Boolean, default=False, server_default=false())
+    merged_into: Mapped[str | None] = mapped_column(ID)
     __table_args__ = (
         Index("ix_cases_recent", "workshop_id", "updated_at", "id"),
         Index("ix_cases_state", "workshop_id", "state", "updated_at", "id"),
+        *(Index(f"ix_cases_{name}", "workshop_id", name, "updated_at", "id") for name in ("person", "fault", "pump")),
+        mark_index("needs_review", "needs_review"),
+        mark_index("questions", "questions > 0"),
+        mark_index("photos_missing", "photos_missing > 0"),
     )
 
 
@@ -215,8 +244,21 @@ class PhotoRef(Base):
     sha256: Mapped[str] = mapped_column(SHA256)
     __table_args__ = (
         Index("ix_photo_refs_sha256", "workshop_id", "sha256"),
+        Index("ix_photo_refs_case", "workshop_id", "case_id"),
         Index("ix_photo_refs_device", "workshop_id", "device"),
     )
+
+
+class SavedView(Base):
+    """A question to the list of cases that a person asks often: the part of the address after the question mark."""
+
+    __tablename__ = "saved_views"
+    workshop_id: Mapped[str] = mapped_column(ForeignKey("workshops.id"), primary_key=True)
+    id: Mapped[str] = mapped_column(ID, primary_key=True)
+    person_id: Mapped[str] = mapped_column(ForeignKey("people.id"))
+    name: Mapped[str] = mapped_column(String(80))
+    query: Mapped[str] = mapped_column(String(1000))
+    __table_args__ = (Unique("workshop_id", "person_id", "name"),)
 
 
 class LimitVersion(Base):

@@ -10,11 +10,14 @@ import logging
 import time
 from typing import NamedTuple
 
+from sqlalchemy import func
+
 from webapp.store import judging, log, photos, search
-from webapp.store.compare import list_differences
+from webapp.store.compare import list_differences, list_reasons
 from webapp.store.db import Database
+from webapp.store.devices import find_author
 from webapp.store.limits import open_workshop_book
-from webapp.store.models import Case, CaseDocument, CaseWord, Entry, PhotoRef, Waiting
+from webapp.store.models import Case, CaseDocument, CaseWord, Entry, Photo, PhotoRef, Waiting
 from webapp.store.refusals import Refusal
 from webapp.store.scope import Workshop
 
@@ -36,6 +39,7 @@ def project(workshop: Workshop, rows: list[Entry]) -> Projected:
     entries = [json.loads(row.content) for row in rows]
     document, assessment, problem = judging.fold_and_judge(entries, open_workshop_book(workshop))
     row = describe(document, assessment, problem)
+    row["person"] = find_worker(workshop, document, entries[0])
     row |= {"entries": len(rows), "updated_at": max(row.received_at for row in rows)}
     return Projected(row, document, assessment, entries)
 
@@ -54,7 +58,18 @@ def describe(document: dict, assessment: dict, problem: str | None) -> dict:
         "conflicts": len(document.get("conflicts") or []),
         "problem": problem,
         "opened_at": clean(document.get("opened_at"), 40) or None,
+        "complaints": f" {' '.join(document.get('complaints') or [])} ",
+        "questions": len(document.get("open_questions") or []),
+        "needs_review": bool(list_reasons(document, assessment)),
+        "merged_into": (document.get("merged_into") or {}).get("target"),
     }
+
+
+def find_worker(workshop: Workshop, document: dict, first: dict) -> str | None:
+    """Whose job it is: whom the office gave it to, else who opened the case."""
+    given = (document.get("job") or {}).get("to")
+    author = None if given else find_author(workshop, first["by"], first["device"])
+    return clean(given, 64) if given else author.id if author else None
 
 
 def clean(value, longest: int) -> str:
@@ -64,6 +79,8 @@ def clean(value, longest: int) -> str:
 
 def list_words(made: Projected) -> set[str]:
     notes = [str(note.get("text", "")) for note in made.document.get("notes") or []]
+    notes += [str(row.get("text", "")) for row in made.document.get("comments") or []]
+    notes.append(str((made.document.get("job") or {}).get("note", "")))
     return search.list_words(made.row["registration"], made.row["vin"], [made.row["description"], *notes])
 
 
@@ -79,7 +96,22 @@ def keep(workshop: Workshop, case_id: str, made: Projected) -> None:
     kept.assessment = json.dumps(made.assessment, sort_keys=True)
     search.keep_words(workshop, case_id, list_words(made))
     photos.keep_refs(workshop, case_id, made.entries)
+    case.photos_missing = count_missing(workshop, case_id)
     workshop.run(workshop.delete(Waiting).where(Waiting.case_id == case_id))
+
+
+def count_missing(workshop: Workshop, case_id: str) -> int:
+    """How many photos of a case have not arrived."""
+    arrived = workshop.select(Photo, Photo.sha256).where(Photo.sha256 == PhotoRef.sha256)
+    wanted = workshop.select(PhotoRef, func.count()).where(PhotoRef.case_id == case_id, ~arrived.exists())
+    return workshop.first(wanted)
+
+
+def note_photo(workshop: Workshop, sha256: str) -> None:
+    """A photo has arrived: the cases that speak of it miss one less."""
+    speaking = workshop.select(PhotoRef, PhotoRef.case_id).where(PhotoRef.sha256 == sha256)
+    for case in workshop.all(workshop.select(Case).where(Case.id.in_(speaking))):
+        case.photos_missing = count_missing(workshop, case.id)
 
 
 def project_now(workshop: Workshop, case_id: str) -> None:

@@ -8,7 +8,7 @@ import re
 import unicodedata
 from typing import NamedTuple
 
-from sqlalchemy import Select, func, select, union_all
+from sqlalchemy import ColumnElement, Select, func, select, union_all
 
 from webapp.store.models import Case, CaseWord
 from webapp.store.scope import Workshop
@@ -77,10 +77,9 @@ def with_term(workshop: Workshop, wanted: Select, term: str) -> Select:
     )
 
 
-def with_state(workshop: Workshop, wanted: Select, state: str) -> Select:
-    return wanted.where(
-        select(Case.id).where(Case.workshop_id == workshop.id, Case.id == CaseWord.case_id, Case.state == state).exists()
-    )
+def with_claims(workshop: Workshop, wanted: Select, claims: list[ColumnElement]) -> Select:
+    case = select(Case.id).where(Case.workshop_id == workshop.id, Case.id == CaseWord.case_id, *claims)
+    return wanted.where(case.exists()) if claims else wanted
 
 
 def count_up_to(workshop: Workshop, term: str, most: int = MOST_COUNTED) -> int:
@@ -89,8 +88,8 @@ def count_up_to(workshop: Workshop, term: str, most: int = MOST_COUNTED) -> int:
     return workshop.first(select(func.count()).select_from(wanted.limit(most).subquery()))
 
 
-def find_cases(workshop: Workshop, text: str, state: str | None, before: str | None, limit: int) -> Hits:
-    """Ids of the cases that hold every term of `text`, older than `before` when that is given.
+def find_cases(workshop: Workshop, text: str, claims: list[ColumnElement], before: str | None, limit: int) -> Hits:
+    """Ids of the cases that hold every term of `text` and fulfil the claims, older than `before` when that is given.
 
     The rarest term leads; the others are looked up for each of its cases.
     """
@@ -99,18 +98,17 @@ def find_cases(workshop: Workshop, text: str, state: str | None, before: str | N
         return Hits([], False)
     lead, *others = sorted(counts, key=lambda term: (counts[term], -len(term), term))
     words = expand(workshop, lead)
-    parts = [narrow(workshop, word, others, state, before).limit(limit) for word in words[:MOST_EXPANSIONS]]
+    parts = [narrow(workshop, word, others, claims, before).limit(limit) for word in words[:MOST_EXPANSIONS]]
     every = union_all(*(select(part.subquery()) for part in parts)).subquery()
     ids = workshop.all(select(every.c.case_id).distinct().order_by(every.c.case_id.desc()).limit(limit))
     return Hits(ids, len(words) > MOST_EXPANSIONS)
 
 
-def narrow(workshop: Workshop, word: str, terms: list[str], state: str | None, before: str | None) -> Select:
+def narrow(workshop: Workshop, word: str, terms: list[str], claims: list[ColumnElement], before: str | None) -> Select:
     wanted = workshop.select(CaseWord, CaseWord.case_id).where(CaseWord.word == word)
     for term in terms:
         wanted = with_term(workshop, wanted, term)
-    if state:
-        wanted = with_state(workshop, wanted, state)
+    wanted = with_claims(workshop, wanted, claims)
     if before:
         wanted = wanted.where(CaseWord.case_id < before)
     return wanted.order_by(CaseWord.case_id.desc())
