@@ -38,12 +38,16 @@ function countDecimals(value) {
   return text.includes('.') ? text.split('.')[1].length : 0;
 }
 
-/** "at least 285 bar", "60 to 100 bar", "at most 1.5 s", or '' when there is no limit. */
-export function formatLimits(low, high, unit) {
+/**
+ * "at least 285 bar", "60 to 100 bar", "at most 1.5 s", or '' when there is no limit. One that follows another reading has
+ * digits that mean nothing: with `decimals` of the quantity none are shown past one more than those.
+ */
+export function formatLimits(low, high, unit, decimals = 5) {
   const has = (x) => typeof x === 'number';
-  if (has(low) && has(high)) return `${formatTyped(low)} to ${formatTyped(high, unit)}`;
-  if (has(low)) return `at least ${formatTyped(low, unit)}`;
-  if (has(high)) return `at most ${formatTyped(high, unit)}`;
+  const shown = (x, itsUnit) => formatTyped(Number(x.toFixed(decimals + 1)), itsUnit);
+  if (has(low) && has(high)) return `${shown(low)} to ${shown(high, unit)}`;
+  if (has(low)) return `at least ${shown(low, unit)}`;
+  if (has(high)) return `at most ${shown(high, unit)}`;
   return '';
 }
 

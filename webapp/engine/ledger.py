@@ -151,7 +151,8 @@ def judge_pump_row(component: dict, pump: dict, read: dict, gate: list, book: Bo
         return ledger_row(component, "points_here", pump["supports"], [], text, read)
     if pump["missing"]:
         first = next(row for row in gate if row["missing"])
-        text = f"Locked: {len(pump['missing'])} readings missing. {first['text']}"
+        count = len(pump["missing"])
+        text = f"Locked: {count} reading{'' if count == 1 else 's'} missing. {first['text']}"
         return ledger_row(component, "locked", pump["supports"], pump["missing"], text, read)
     if pump["status"] == "suspected":
         share = f"{100.0 * pump['probability']:.0f} %"

@@ -31,7 +31,7 @@ function ListDetail({ verdict }) {
 }
 
 function Figures({ verdict, quantity }) {
-  const limits = formatLimits(verdict.low, verdict.high, verdict.unit);
+  const limits = formatLimits(verdict.low, verdict.high, verdict.unit, quantity.decimals);
   const number = typeof verdict.value === 'number';
   const rows = [
     number && ['Value', formatQuantity(verdict.value, verdict.unit)],
