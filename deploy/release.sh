@@ -52,7 +52,7 @@ for try in one two; do
     "$work/build/bin/pip" wheel --no-deps --no-build-isolation --wheel-dir "$work/$try" .
 done
 cmp "$work/one"/*.whl "$work/two"/*.whl || { say "Two builds differ; do not ship either."; exit 1; }
-"$work/server/bin/pip" install --no-deps --no-index "$work/one"/*.whl
+"$work/server/bin/pip" install --no-deps --no-index --find-links "$work/one" railcase
 "$work/server/bin/pip" check >&2
 
 version=$("$work/server/bin/python" -c 'import webapp; print(webapp.__version__)')
@@ -78,8 +78,12 @@ done
 say "Known weaknesses ..."
 "$work/tools/bin/pip-audit" --requirement deploy/requirements.lock --require-hashes --disable-pip --progress-spinner off \
     --format json --output "$work/audit-server.json" 2> "$work/audit.log" || true
+# Some indexes leave weaknesses out of what they tell. One that is known to all must be found too, else nothing was looked at.
+echo 'jinja2==2.10' > "$work/known.txt"
+"$work/tools/bin/pip-audit" --requirement "$work/known.txt" --no-deps --disable-pip --progress-spinner off \
+    --format json --output "$work/audit-known.json" 2>> "$work/audit.log" || true
 (cd deploy/browser && npm audit --json) > "$work/audit-browser.json" 2>> "$work/audit.log" || true
-"$python" deploy/read_audits.py "$work/audit-server.json" "$work/audit-browser.json" > "$out/AUDIT" || {
+"$python" deploy/read_audits.py "$work/audit-known.json" "$work/audit-server.json" "$work/audit-browser.json" > "$out/AUDIT" || {
     cat "$out/AUDIT" >&2
     say "Not for release: raise what is weak in pyproject.toml, then 'sh deploy/release.sh lock'."
     exit 1

@@ -25,12 +25,12 @@ FAULT_SHARE = 0.65
 LAST_STATEMENT = 45  # about as many steps as a sync has, so that its whole length is struck
 
 
-def set_up(settings: Settings, count: int) -> tuple[str, str, list[Disk]]:
+def set_up(settings: Settings, count: int, name: str = "chaos") -> tuple[str, str, list[Disk]]:
     """A workshop, a person and paired phones."""
     database = Database(settings)
     disks = []
     with database.writing() as session:
-        workshop = add_workshop(session, "chaos")
+        workshop = add_workshop(session, name)
         person = add_person(workshop, name="Technician", role="technician")
         for number in range(count):
             token, install = make_token(), new_id()
