@@ -133,9 +133,13 @@ function profileRow(catalogue, id, quantityId) {
   return row || !profile.base ? row : profileRow(catalogue, profile.base, quantityId);
 }
 
-/** The library's catalogue with the workshop's own profiles; without them it is the library's alone. */
+/** The library's catalogue with what the workshop has of its own; without that it is the library's alone. */
 export function withLimits(catalogue, own) {
-  return { ...catalogue, profiles: [...catalogue.profiles.filter((p) => !p.base), ...((own || {}).profiles || [])] };
+  const { profiles = [], weights = [], instruments = [] } = own || {};
+  const offered = (id) => instruments.filter((i) => !i.retired && i.quantities.includes(id)).map((i) => i.id);
+  return { ...catalogue, weights, profiles: [...catalogue.profiles.filter((p) => !p.base), ...profiles],
+    instruments: [...catalogue.instruments, ...instruments],
+    quantities: catalogue.quantities.map((q) => ({ ...q, instruments: [...q.instruments, ...offered(q.id)] })) };
 }
 
 /** What a job may be judged under: the library's limits, the newest version of each own profile, and the one in use. */

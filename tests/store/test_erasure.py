@@ -61,7 +61,7 @@ def test_nothing_personal_is_left_and_what_was_measured_stays(technician, databa
     assert database.photos.list_keys("") == []
     with database.reading() as session:
         found = cases.get_case(own_workshop(session), case)
-        assert search.find_cases(own_workshop(session), "quill", None, None, 9).ids == []
+        assert search.find_cases(own_workshop(session), "quill", [], None, 9).ids == []
     assert [row["value"] for row in found.document["readings"]] == [292]
     assert found.document["vehicle"]["layout"] == "regulator-and-metering"
     assert found.assessment["verdicts"][0]["low"] == 250

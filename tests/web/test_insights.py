@@ -81,8 +81,8 @@ def test_versions_of_a_profile_are_one_and_go_by_its_name(database, monkeypatch,
     assert "edit/crank_pressure" not in page  # nothing is proposed from two
     enough = [job._replace(profile=name) for name in (profile, "generic") for job in many(20)]
     page = show(monkeypatch, office, enough).text
-    assert f'href="/office/limits/{profile}/edit/crank_pressure"' in page
-    assert 'href="/office/limits">Enter' in page
+    assert f'href="/office/limits/{profile}/edit/crank_pressure?learnt=yes"' in page
+    assert 'href="/office/limits">Begin' in page
     assert "Enter it" not in show(monkeypatch, Desk(office.client.application, "technician@own"), enough).text
 
 

@@ -93,7 +93,7 @@ def test_a_case_is_moved_on_purpose_after_both_were_seen(vans, technician, datab
     with database.reading() as session:
         found = cases.get_case(own_workshop(session), technician.case)
     assert [row["verdict"] for row in found.assessment["verdicts"]] == ["fail"]
-    assert found.assessment["limits"] == {"profile": "vans.2", "version": 2}
+    assert found.assessment["limits"] == {"profile": "vans.2", "version": 2, "weights": None}
     assert found.document["conflicts"] == []  # the office saw both: a decision
     assert vans.post(address, under="vans.9").status_code == 422
     assert vans.get(f"{address}?under=vans.9").status_code == 404

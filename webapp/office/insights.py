@@ -1,17 +1,21 @@
-"""The page of insights: what finished jobs teach. It only shows; limits and weights change by a person's hand elsewhere."""
+"""The page of insights: what finished jobs teach. It only shows, until a person of the office takes weights over here, or
+hands a limit over to the pages of limits."""
 
-from flask import render_template, request
+from flask import flash, redirect, render_template, request, url_for
 from flask_wtf import FlaskForm
-from wtforms import IntegerField
-from wtforms.validators import InputRequired, StopValidation
+from werkzeug.wrappers import Response
+from wtforms import IntegerField, StringField
+from wtforms.validators import DataRequired, InputRequired, Length, StopValidation
 
-from webapp.access import actor, database, signed_in, workshop_to_read
+from webapp.access import actor, database, signed_in, workshop_to_read, workshop_to_write
 from webapp.office import insights_charts
-from webapp.store import insights, limits, projection, sheet
+from webapp.store import insights, limits, people, projection, sheet, weights
+from webapp.store.insights_jobs import read_jobs
 from webapp.store.insights_learning import STRENGTH
 from webapp.store.insights_limits import Proposal
 from webapp.store.insights_tolerance import FEWEST_NORMAL, NORMAL
 from webapp.store.judging import book
+from webapp.store.refusals import Refusal
 
 LEAST, MOST = 1, 1000
 
@@ -34,6 +38,15 @@ class StrengthForm(FlaskForm):
         [InputRequired(f"Write a whole number from {LEAST} to {MOST}."), check_range],
         default=STRENGTH,
     )
+
+
+class WeightsForm(FlaskForm):
+    """`repairs` and `newest` say what was looked at; when either is another by now, it is shown anew."""
+
+    strength = IntegerField("Strength", [InputRequired("Look at the weights first."), check_range])
+    repairs = IntegerField("Repairs", [InputRequired("Look at the weights first.")])
+    newest = IntegerField("Newest version", [InputRequired("Look at the weights first.")])
+    note = StringField("Why, for the history", [DataRequired("Write why."), Length(max=400)])
 
 
 def write_limits(quantity: str, low: float | None, high: float | None) -> str:
@@ -69,10 +82,19 @@ def show_insights() -> tuple[str, int]:
     """Query: `strength`, see the form."""
     form = StrengthForm(request.args) if "strength" in request.args else StrengthForm(formdata=None)
     is_fine = "strength" not in request.args or form.validate()
+    return render_insights(form, form.strength.data if is_fine else STRENGTH, 200 if is_fine else 422)
+
+
+def render_insights(form: StrengthForm, strength: int, status: int, taking: WeightsForm | None = None) -> tuple[str, int]:
     projection.catch_up_quietly(database(), actor().workshop_id)
     with workshop_to_read() as workshop:
         own_profiles = {row.profile: row.name for row in limits.list_newest(workshop)}
-        found = insights.read_insights(workshop, form.strength.data if is_fine else STRENGTH)
+        found = insights.read_insights(workshop, strength)
+        versions = weights.list_versions(workshop)
+        names_of_people = {person.id: person.name for person in people.list_people(workshop)}
+    newest = versions[0].version if versions else 0
+    taking = taking or WeightsForm(formdata=None)
+    taking.strength.data, taking.repairs.data, taking.newest.data = strength, found.confirmed, newest
     page = render_template(
         "office/insights.html",
         found=found,
@@ -83,5 +105,33 @@ def show_insights() -> tuple[str, int]:
         write_limits=write_limits,
         explain=explain,
         days=insights.BACK_WITHIN_DAYS,
+        versions=versions,
+        in_use=read_shares(versions),
+        people=names_of_people,
+        taking=taking,
     )
-    return page, 200 if is_fine else 422
+    return page, status
+
+
+def read_shares(versions: list) -> dict[str, float]:
+    """The share of each fault by the newest version; empty while there is none."""
+    kept = limits.pack_weights(0, versions[0].weights)["weights"] if versions else {}
+    return {fault: weight / sum(kept.values()) for fault, weight in kept.items()}
+
+
+@signed_in("office")
+def accept_weights() -> Response | tuple[str, int]:
+    taking = WeightsForm()
+    strength = taking.strength.data if taking.strength.data and LEAST <= taking.strength.data <= MOST else STRENGTH
+    form = StrengthForm(formdata=None, strength=strength)
+    if not taking.validate_on_submit():
+        return render_insights(form, strength, 422, taking)
+    seen = taking.repairs.data, taking.newest.data
+    try:
+        with workshop_to_write() as workshop:
+            row = weights.accept(workshop, read_jobs(workshop).rows, strength, seen, taking.note.data, actor().person_id)
+    except Refusal as refusal:
+        taking.note.errors = [refusal.problems[0]["text"]]
+        return render_insights(form, strength, refusal.status, taking)
+    flash(f"Version {row.version} of the weights is in use for new jobs. Cases that are open stay with what they name.")
+    return redirect(url_for("office.show_insights", _anchor="weights-head"), 303)

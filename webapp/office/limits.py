@@ -14,7 +14,8 @@ from wtforms.validators import DataRequired, InputRequired, Length, Optional
 from webapp.access import actor, database, signed_in, workshop_to_read, workshop_to_write
 from webapp.library.schemas import LIMIT_BASES
 from webapp.office.forms import offer
-from webapp.store import cases, limit_effects, limit_files, limits, people, projection, sheet
+from webapp.store import cases, insights, limit_effects, limit_files, limits, people, projection, sheet, weights
+from webapp.store.moments import now
 from webapp.store.refusals import Conflict, NotFound, Refusal
 
 Page = str | tuple[str, int] | Response
@@ -213,9 +214,28 @@ def render_limit(profile: str, quantity: str, form: LimitForm | None = None, sta
     return page, status
 
 
+def fill_learnt(profile: str, quantity: str) -> LimitForm:
+    """The form as the insights propose it. *Refuses* when they propose nothing (any more)."""
+    about = limits.quantities().get(quantity) or {}
+    projection.catch_up_quietly(database(), actor().workshop_id)
+    with workshop_to_read() as workshop:
+        row = limits.get_version(workshop, profile)
+        found = insights.find_proposal(workshop, profile, quantity)
+        limit = limits.read_whole(row).get(quantity)
+    if found is None or limit is None:
+        raise NotFound("Nothing is proposed for this limit any more. Go back to what the jobs teach.")
+    count = f"{found.bounds.size} confirmed sound vehicles"
+    learnt = {
+        **limit, "low": found.low, "high": found.high, "basis": "measured", "note": f"Learnt from {count}.",
+        "source": {"title": f"The workshop's own readings on {count}", "edition": now()[:10], "clause": None},
+    }  # fmt: skip
+    return fit_form(LimitForm(formdata=None, data=fill_form(learnt, row.version)), about)
+
+
 @signed_in("office")
 def edit_limit(profile: str, quantity: str) -> Page:
-    return render_limit(profile, quantity)
+    """Query: `learnt` fills in what the insights propose."""
+    return render_limit(profile, quantity, fill_learnt(profile, quantity) if "learnt" in request.args else None)
 
 
 def read_limit(form: LimitForm, limit: dict) -> dict | None:
@@ -326,30 +346,49 @@ def list_choices(workshop, now: str) -> dict[str, str]:
     return {key: name_key(workshop, key) for key in dict.fromkeys([*keys, now])}
 
 
+def read_now(document: dict) -> tuple[str, str]:
+    """Keys of the limits and the weights that a case is judged by."""
+    chosen = document.get("limits") or {}
+    return chosen.get("profile") or limits.LIBRARY, chosen.get("weights") or weights.DELIVERED
+
+
+def read_choice(given, now: tuple[str, str], choices, weight_choices) -> tuple[str, str]:
+    """Limits and weights to judge by, from a query or a form; weights stay as they are when none are named. *Refuses* what
+    is not in the lists."""
+    under, learnt = given.get("under", ""), given.get("weights", now[1])
+    if under not in choices:
+        raise Refusal("not_a_choice", "under", f"under: {under[:40]!r} is not known; choose limits from the list")
+    if learnt not in weight_choices:
+        raise Refusal("not_a_choice", "weights", f"weights: {learnt[:40]!r} are not known; choose weights from the list")
+    return under, learnt
+
+
 @signed_in("office")
 def compare_limits(case_id: str) -> Page:
-    """Query: `under` the key of other limits."""
+    """Query: `under` the key of other limits, `weights` that of other weights of the faults."""
     with workshop_to_read() as workshop:
         found = cases.get_case(workshop, case_id)
-        now = (found.document.get("limits") or {}).get("profile") or limits.LIBRARY
-        choices = list_choices(workshop, now)
-        under = request.args.get("under")
-        if under is not None and under not in choices:
+        now = read_now(found.document)
+        choices, weight_choices = list_choices(workshop, now[0]), weights.name_all(workshop)
+        if request.args.get("under", now[0]) not in choices or request.args.get("weights", now[1]) not in weight_choices:
             abort(404)
-        sides = limit_effects.compare_under(workshop, found.document, found.assessment, under) if under else None
+        under = read_choice(request.args, now, choices, weight_choices) if "under" in request.args else None
+        sides = limit_effects.compare_under(workshop, found.document, found.assessment, *under) if under else None
         faults = sheet.names()["faults"]
     return render_template(
-        "office/limits_case.html", row=found.row, now=now, choices=choices, under=under, sides=sides, faults=faults
-    )
+        "office/limits_case.html", row=found.row, now=now, choices=choices, weight_choices=weight_choices,
+        under=under, sides=sides, faults=faults,
+    )  # fmt: skip
 
 
 @signed_in("office")
 def choose_limits(case_id: str) -> Page:
-    under = request.form.get("under", "")
     with workshop_to_write() as workshop:
-        if under not in limits.know_profiles(workshop).book.profiles:
-            raise Refusal("not_a_choice", "under", f"under: {under[:40]!r} is not known; choose limits from the list")
-        cases.write_entry(workshop, case_id, actor().person_id, "limits_set", {"profile": under})
+        known = limits.know_profiles(workshop).book.profiles
+        now = read_now(cases.get_case(workshop, case_id).document)
+        under, learnt = read_choice(request.form, now, known, weights.name_all(workshop))
+        body = {"profile": under, "weights": learnt}
+        cases.write_entry(workshop, case_id, actor().person_id, "limits_set", body)
         told = name_key(workshop, under)
     flash(f"The case is judged under {told} from now on. What was concluded before stands in the log as it was.")
     return redirect(url_for("office.show_case", case_id=case_id), 303)

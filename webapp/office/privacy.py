@@ -9,6 +9,7 @@ from wtforms.validators import DataRequired, Length, NumberRange, Optional
 
 from webapp.access import actor, database, signed_in, workshop_to_read, workshop_to_write
 from webapp.store import archive, cases, erasure, projection, retention
+from webapp.store.filters import Wanted
 from webapp.store.refusals import Conflict, NotFound
 from webapp.store.scope import Workshop
 
@@ -30,7 +31,8 @@ class MonthsForm(FlaskForm):
 
 
 def search_for(workshop: Workshop, text: str) -> list:
-    return cases.list_cases(workshop, text=text, limit=MOST_FOUND).cases if text.strip() else []
+    """Duplicates too: they hold as much."""
+    return cases.list_cases(workshop, text=text, wanted=Wanted(merged=True), limit=MOST_FOUND).cases if text.strip() else []
 
 
 def read_search() -> str:

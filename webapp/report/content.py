@@ -63,20 +63,20 @@ def lay_out_reading(row: dict) -> dict:
     doubt = f"In doubt: {row['doubt']}" if row["doubt"] else ""
     return {
         **write_verdict(row), "name": row["name"], "phase": phase, "uncertainty": row["uncertainty"],
-        "limit": row["limit"] or "no limit set", "basis": row["basis"], "instrument": row["instrument"].lower(),
+        "limit": row["limit"] or "no limit set", "basis": row["basis"], "instrument": row["read_with"] or row["instrument"].lower(),
         "stamp": write_stamp(row), "doubt": doubt,
     }  # fmt: skip
 
 
 def lay_out_facts(found: dict) -> list[list[str]]:
     vehicle, assessment = found["vehicle"], found["assessment"]
-    limits = assessment.get("limits")
     facts = [
         ["Layout", vehicle["layout"]],
         ["Supply", vehicle["supply"]],
         ["Cylinders", str(vehicle.get("cylinders") or "not given")],
         ["Stored codes", ", ".join(found["case"].get("codes") or []) or "none recorded"],
-        ["Limits", f"{name_of('profiles', limits['profile'])}, version {limits['version']}" if limits else "not judged"],
+        ["Limits", found["judged_under"] or "not judged"],
+        *([["Weights of the faults", found["learnt"]]] if found["learnt"] else []),
         ["Judged by", f"engine {assessment['engine']}" if assessment.get("engine") else "not judged"],
         ["The pump", PUMP.get(found["row"].pump or "", "Pump not judged")],
     ]
@@ -96,6 +96,11 @@ def write_instruments(rows: list[dict]) -> list[str]:
     return [f"{'; '.join(texts)}."] if texts else []
 
 
+def write_overdue(row: dict) -> str:
+    due = f"due {row['due_on']}" if row["due_on"] else "not calibrated yet on that day"
+    return f"{row['reading']}: {row['name']}, no. {row['serial']}, {due}"
+
+
 def list_remarks(found: dict) -> list[list]:
     """Headings with their lines, for what is a plain list; empty ones are left out."""
     parts = [
@@ -108,6 +113,8 @@ def list_remarks(found: dict) -> list[list]:
         ["Repairs", [f"{write_stamp(row)}: {row['text']}" for row in found["repairs"]]],
         ["Notes", [f"{write_stamp(row)}: {row['text']}" for row in found["notes"]]],
         ["Measured with", write_instruments(found["instruments"])],
+        ["Read with an instrument whose calibration was overdue", [write_overdue(row) for row in found["overdue"]]],
+        ["Personal data erased", [f"{write_stamp(row)}: {row['reason']}" for row in found["erasures"]]],
         ["Cautions read", [f"{row['caution']}: {write_stamp(row)}" for row in found["cautions"]]],
         ["Signed off", [f"{row['check'] or 'Case'}: {write_stamp(row)}" for row in found["signed"]]],
     ]

@@ -120,6 +120,13 @@ def draw_insights(jobs: list[Job], strength: float = STRENGTH, is_cut: bool = Fa
     )
 
 
+def find_proposal(workshop: Workshop, profile: str, quantity: str) -> Proposal | None:
+    """What sound vehicles propose for one limit of a profile; None while they are too few."""
+    rows = propose_limits(read_jobs(workshop).rows)
+    mine = [row for row in rows if (row.profile, row.quantity) == (profile, quantity) and row.bounds.method]
+    return mine[0] if mine else None
+
+
 def read_insights(workshop: Workshop, strength: float = STRENGTH) -> Insights:
     found = read_jobs(workshop)
     return draw_insights(found.rows, strength, found.is_cut)

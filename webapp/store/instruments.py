@@ -13,7 +13,7 @@ from webapp.library.loader import load_catalogue
 from webapp.library.schemas import InstrumentRow, find_problems
 from webapp.store.models import InstrumentVersion
 from webapp.store.moments import now
-from webapp.store.refusals import NotFound, Refusal
+from webapp.store.refusals import Conflict, NotFound, Refusal
 from webapp.store.scope import Workshop
 
 REMIND_DAYS = 30  # judgement
@@ -150,7 +150,7 @@ def change(workshop: Workshop, instrument: str, seen: int, draft: Draft, person_
     workshop.lock()
     newest = get_newest(workshop, instrument)
     if newest.version != seen:
-        raise Refusal("stale", "seen", "Somebody changed this instrument meanwhile; look at it again.")
+        raise Conflict("stale", "name", "Somebody changed this instrument meanwhile; look at it again.")
     check(draft)
     return keep(workshop, instrument, seen + 1, draft, person_id)
 

@@ -5,11 +5,12 @@ import { phaseOf } from '../plan.js';
 /** @returns the form before anything is typed, with what was used last time for this kind of reading */
 export function emptyForm(quantity, vehicle, settings) {
   const wanted = settings.units[quantity.id] || (quantity.units.includes(settings.pressure_unit) ? settings.pressure_unit : quantity.unit);
-  const instrument = settings.instruments[quantity.id];
+  const own = (id) => (id || '').split('.')[0]; // an instrument of the workshop's own has its version in its id
+  const last = quantity.instruments.find((id) => own(id) === own(settings.instruments[quantity.id]));
   return {
     texts: Array(quantity.kind === 'list' ? vehicle.cylinders || 4 : 1).fill(''), active: 0, choice: '',
     unit: quantity.units.includes(wanted) ? wanted : quantity.unit, duration: '', condition: quantity.states[0] || '',
-    instrument: quantity.instruments.includes(instrument) ? instrument : quantity.instruments[0] || '',
+    instrument: last || quantity.instruments[0] || '',
   };
 }
 

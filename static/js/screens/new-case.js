@@ -75,7 +75,9 @@ function draftsFor(id, isNew, form, catalogue, usedLimits) {
   if (!isNew || form.complaints.length) drafts.push({ case: id, kind: 'complaint_set', body: { complaints: form.complaints } });
   if (!isNew || form.codes.trim()) drafts.push({ case: id, kind: 'codes_set', body: { codes: parseCodes(form.codes) } });
   const profile = form.limits || usualProfile(catalogue).id;
-  if (profile !== usedLimits) drafts.push({ case: id, kind: 'limits_set', body: { profile } });
+  const weights = isNew && catalogue.weights && catalogue.weights.at(-1); // what the workshop has learnt, the newest
+  const body = { ...(profile !== usedLimits && { profile }), ...(weights && { weights: weights.id }) };
+  if (Object.keys(body).length) drafts.push({ case: id, kind: 'limits_set', body });
   return drafts;
 }
 
