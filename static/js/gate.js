@@ -3,9 +3,12 @@
 export const PUMP_FAULT = 'pump_worn';
 export const LEAST_REASON = 20;
 
+/** Signing, confirming and opening again: the server refuses them from an apprentice, so they are not offered. */
+export const mayDecide = (person) => person.role !== 'apprentice';
+
 /** Is naming the pump without proof offered? It must be the first suspect, and the person no apprentice. */
 export function mayNamePump(person, assessment) {
-  if (!assessment || assessment.conclusion || person.role === 'apprentice') return false;
+  if (!assessment || assessment.conclusion || !mayDecide(person)) return false;
   const first = assessment.suspects[0];
   return Boolean(first) && first.fault === PUMP_FAULT && assessment.pump.status !== 'condemned' && !assessment.pump.override;
 }

@@ -1,7 +1,7 @@
 // Naming the pump short of proof: to whom it is offered, what must be written, what is signed; and the retest compared.
 import assert from 'node:assert/strict';
 import { test } from 'node:test';
-import { LEAST_REASON, conclusionBody, mayNamePump, namedPumpText, reasonLacks } from '../../static/js/gate.js';
+import { LEAST_REASON, conclusionBody, mayDecide, mayNamePump, namedPumpText, reasonLacks } from '../../static/js/gate.js';
 import { compareReadings } from '../../static/js/plan.js';
 import { resultText } from '../../static/js/result-text.js';
 
@@ -26,6 +26,10 @@ const OFFERS = [
 for (const [name, person, found, offered] of OFFERS) {
   test(`naming the pump all the same: ${name}`, () => assert.equal(mayNamePump(person, found), offered));
 }
+
+test('what the server refuses from an apprentice is not offered to one, and to a phone without a pairing it is', () => {
+  assert.deepEqual(['apprentice', 'technician', 'office', ''].map((role) => mayDecide({ role })), [false, true, true, true]);
+});
 
 test('a reason has its least length, and spaces do not lengthen it', () => {
   assert.equal(reasonLacks(''), LEAST_REASON);

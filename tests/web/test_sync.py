@@ -243,6 +243,22 @@ def test_an_apprentice_cannot_sign_off(apprentice, technician):
     ]
 
 
+DECISIONS = [
+    ("concluded", {"fault": "pump_worn", "text": "the pump"}, "sign the conclusion"),
+    ("outcome_confirmed", {"fault": "pump_worn", "text": "new pump"}, "confirm the outcome"),
+    ("reopened", {"reason": "came back"}, "open the case again"),
+]
+
+
+@pytest.mark.parametrize(("kind", "body", "says"), DECISIONS, ids=[row[0] for row in DECISIONS])
+def test_an_apprentice_decides_nothing_and_a_technician_may(apprentice, technician, kind, body, says):
+    answer = apprentice.sync([*apprentice.opening(), apprentice.entry("repair_recorded", {"text": "hose"}),
+                              apprentice.entry(kind, body)])  # fmt: skip
+    assert statuses(answer) == ["stored", "stored", "stored", "refused"]
+    assert says in answer["results"][3]["problems"][0]["text"]
+    assert statuses(technician.sync([technician.entry(kind, body, case=apprentice.case)])) == ["stored"]
+
+
 def test_an_apprentices_phone_cannot_sign_in_a_technicians_name(apprentice, technician):
     borrowed = technician.sync([])["person"]["id"]
     forged = apprentice.entry("signed_off", {"check": "crank", "role": "technician"}, by=borrowed)

@@ -33,9 +33,14 @@ FROM_DESKS = {  # what only a desk may say; phones drop a case when they hear th
     "case_joined": "only the office joins cases; ask there",
 }
 OFFICE_DEVICE = "office"  # entries written at a desk; phones have a uuid here, so none can be taken for it
+# Measuring, repairing and writing down is an apprentice's work; whoever says what it means to the customer, that the vehicle
+# is well (the workshop learns from that), or that a colleague's conclusion does not hold, answers for it. As at a desk.
 NOT_BY_APPRENTICES = {
     "signed_off": "let a technician or the office sign off",
     "gate_overridden": "let a technician or the office answer for naming the pump",
+    "concluded": "let a technician or the office sign the conclusion",
+    "outcome_confirmed": "let a technician or the office confirm the outcome",
+    "reopened": "let a technician or the office open the case again",
 }
 
 

@@ -8,7 +8,7 @@ import { PumpStanding, missingNames } from '../parts/pump.js';
 import { RetestLine } from '../parts/retest.js';
 import { Problems, useWriter } from '../parts/writer.js';
 import { formatChance } from '../format.js';
-import { PUMP_FAULT, conclusionBody, mayNamePump, namedPumpText } from '../gate.js';
+import { PUMP_FAULT, conclusionBody, mayDecide, mayNamePump, namedPumpText } from '../gate.js';
 import { byId, fitsVehicle } from '../plan.js';
 import { address } from '../routes.js';
 import { caseName, useCase } from './case.js';
@@ -41,10 +41,10 @@ function ConcludePart({ id, assessment, act, catalogue, person }) {
   return html`<section data-part="conclude">
     <${Standing} conclusion=${conclusion} assessment=${assessment} catalogue=${catalogue} />
     ${assessment ? html`<${PumpStanding} pump=${assessment.pump} catalogue=${catalogue} />` : null}
-    ${chooses ? html`<${Choices} name="named" label="This conclusion" options=${NAMED} isChosen=${(choice) => choice === named} onPick=${pick} />` : null}
+    ${mayDecide(person) ? html`${chooses ? html`<${Choices} name="named" label="This conclusion" options=${NAMED} isChosen=${(choice) => choice === named} onPick=${pick} />` : null}
     <${TextArea} name="conclusion" label="Conclusion, as the customer should read it" value=${form.text} onText=${form.change} />
     <${Problems} rows=${form.problems} />
-    <${Button} act="save-conclusion" kind="main" disabled=${!form.text.trim() || (chooses && !named)} onClick=${done}>Sign the conclusion<//>
+    <${Button} act="save-conclusion" kind="main" disabled=${!form.text.trim() || (chooses && !named)} onClick=${done}>Sign the conclusion<//>` : null}
     ${mayNamePump(person, assessment) ? html`<${Override} id=${id} pump=${assessment.pump} catalogue=${catalogue} act=${act} />` : null}
   </section>`;
 }
@@ -91,14 +91,16 @@ export function Conclude({ id }) {
   const isOpen = kase.state === 'open';
   const retest = kase.state === 'repaired' && assessment ? assessment.retest : null;
   const failed = Boolean(retest && retest.status === 'failed');
-  const reopen = isOpen ? null : html`<${ReopenPart} id=${id} act=${act} retest=${retest} />`;
+  const decides = mayDecide(state.person);
+  const reopen = isOpen || !decides ? null : html`<${ReopenPart} id=${id} act=${act} retest=${retest} />`;
   return html`<${Frame} screen="conclude" title=${`Conclude: ${caseName(kase)}`} caution="office_report">
     ${isOpen ? html`<${ConcludePart} id=${id} assessment=${assessment} act=${act} catalogue=${catalogue} person=${state.person} />`
     : failed ? null : html`<p class="headline">${kase.concluded ? kase.concluded.text : ''}</p>`}
     ${retest ? html`<${RetestLine} retest=${retest} />` : null}
     ${failed ? reopen : null}
+    ${decides ? null : html`<p class="help" data-part="not-yours">A technician or the office signs the conclusion, confirms what fixed it and opens a case again. All you record reaches them.</p>`}
     <${RepairPart} id=${id} act=${act} open=${kase.state === 'concluded'} />
-    <${ConfirmPart} id=${id} kase=${kase} act=${act} catalogue=${catalogue} open=${kase.state === 'repaired' && !failed} />
+    ${decides ? html`<${ConfirmPart} id=${id} kase=${kase} act=${act} catalogue=${catalogue} open=${kase.state === 'repaired' && !failed} />` : null}
     ${failed ? null : reopen}
   <//>`;
 }
