@@ -72,6 +72,10 @@ class Host:
             assert self.process.wait(60) == 0, Path(self.log.name).read_text()[-2000:]
             self.process = None
 
+    def list_errors(self) -> list[str]:
+        lines = Path(self.log.name).read_text().splitlines()
+        return [line[:1500] for line in lines if '"level": "ERROR"' in line][-3:]
+
     def wait(self, seconds: float = 60) -> None:
         end = time.monotonic() + seconds
         while True:

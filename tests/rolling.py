@@ -31,7 +31,7 @@ from webapp.store.db import Database, migrate
 from webapp.store.uploads import PIECE_BYTES
 
 WORKSHOP_PHONES = 10
-PAUSE_S = 5.0  # between two syncs of a phone while all is well
+PAUSE_S = 12.0  # between two syncs of a phone while all is well
 AGAIN_S = 0.25  # after a failure: sooner than the app would, so that gaps are the servers' and not the phones'
 TRUST = ssl._create_unverified_context()
 
@@ -164,6 +164,10 @@ def running_hosts(folder: Path, url: str, port: int) -> Iterator[list[Host]]:
         yield hosts
         for host in hosts:
             host.stop()
+    except BaseException:
+        for host in hosts:
+            print(*host.list_errors(), sep="\n")
+        raise
     finally:
         proxy.terminate()
         proxy.wait(30)
