@@ -1,4 +1,4 @@
-"""Weights of the faults taken over from confirmed repairs: versions, what they do to new cases, and what they leave alone."""
+"""Weights of the faults taken over from confirmed repairs: versions, what they do to new cases, what they leave alone."""
 
 import json
 
@@ -63,7 +63,8 @@ def test_the_shares_are_those_of_the_dirichlet(technician, database):
     total = sum(fault["prior"] for fault in faults.values())
     layout = "regulator-and-metering"
     raw = {
-        name: (20 * fault["prior"] / total + (10 if name == LEARNT else 0)) / (20 + (10 if layout in fault["layouts"] else 0))
+        name: (20 * fault["prior"] / total + (10 if name == LEARNT else 0))
+        / (20 + (10 if layout in fault["layouts"] else 0))
         for name, fault in faults.items()
     }
     assert kept == {name: pytest.approx(max(value / sum(raw.values()), 1e-6), abs=1e-6) for name, value in raw.items()}

@@ -10,7 +10,7 @@ from webapp.store import cases, instruments
 
 GAUGE = {
     "name": "Blue gauge", "serial": "G-17", "like": "rail_sensor", "accuracy_full_scale": "1.6", "full_scale": "400",
-    "accuracy_reading": "0", "resolution": "5", "calibrated_on": "2026-01-10", "due_on": "2027-01-10", "note": "in the red box",
+    "accuracy_reading": "0", "resolution": "5", "calibrated_on": "2026-01-10", "due_on": "2027-01-10", "note": "red box",
 }  # fmt: skip
 
 
@@ -25,7 +25,9 @@ def tell(phone) -> dict:
 
 
 def take(phone, instrument: str, at: str = "2026-11-24T09:00:00.000Z") -> str:
-    answer = phone.sync([*phone.opening(), phone.reading("crank_pressure", 292, instrument=instrument, unit="bar") | {"at": at}])
+    answer = phone.sync(
+        [*phone.opening(), phone.reading("crank_pressure", 292, instrument=instrument, unit="bar") | {"at": at}]
+    )
     assert {row["status"] for row in answer["results"]} == {"stored"}, answer
     return phone.case
 
@@ -107,7 +109,8 @@ def test_a_retired_one_is_offered_no_more_and_known_all_the_same(office, technic
 BAD = [
     ("name", "", "Write the name"), ("serial", " ", "Write the number"), ("like", "tap_timer", "Not a valid choice"),
     ("accuracy_full_scale", "101", "from 0 to 100"), ("accuracy_reading", "x", "Not a valid decimal"),
-    ("full_scale", "", "needs the full scale"), ("resolution", "-1", "from 0 to"), ("accuracy_reading", "nan", "Write a number"),
+    ("full_scale", "", "needs the full scale"), ("resolution", "-1", "from 0 to"),
+    ("accuracy_reading", "nan", "Write a number"),
     ("due_on", "2026-01-10", "is not after the calibration"), ("due_on", "soon", "Not a valid date"),
     ("calibrated_on", "2099-01-01", "in the future"), ("resolution", "1e400", "from 0 to"),
 ]  # fmt: skip

@@ -9,7 +9,6 @@ from wtforms import BooleanField, DateField, DecimalField, IntegerField, SelectF
 from wtforms.validators import DataRequired, InputRequired, Length, NumberRange, Optional
 
 from webapp.access import actor, signed_in, workshop_to_read, workshop_to_write
-from webapp.office.forms import offer
 from webapp.store import instruments
 from webapp.store.models import InstrumentVersion
 from webapp.store.people import list_people
@@ -25,12 +24,16 @@ STATES = {instruments.OVERDUE: "Calibration overdue", instruments.SOON: "Calibra
 
 class InstrumentForm(FlaskForm):
     name = StringField("Name, as it is called in the workshop", [DataRequired("Write the name."), Length(max=80)])
-    serial = StringField("Serial number", [DataRequired("Write the number; without one, make one up and stick it on."), Length(max=80)])
+    serial = StringField(
+        "Serial number", [DataRequired("Write the number; without one, make one up and stick it on."), Length(max=80)]
+    )
     like = SelectField("What kind it is")
     accuracy_full_scale = DecimalField("Accuracy, % of full scale", [InputRequired("Write it, or 0."), PERCENT], default=0)
     full_scale = DecimalField("Full scale, in the unit of the kind", [Optional(), REACH])
     accuracy_reading = DecimalField("Accuracy, % of the reading", [InputRequired("Write it, or 0."), PERCENT], default=0)
-    resolution = DecimalField("Smallest step it shows, in the unit of the kind", [InputRequired("Write it, or 0."), REACH], default=0)
+    resolution = DecimalField(
+        "Smallest step it shows, in the unit of the kind", [InputRequired("Write it, or 0."), REACH], default=0
+    )
     calibrated_on = DateField("Calibrated on", [InputRequired("Write the day of the calibration.")])
     due_on = DateField("Due again on", [InputRequired("Write the day on which it is due again.")])
     note = StringField("Note, shown on the phone", [Optional(), Length(max=400)])
@@ -40,14 +43,16 @@ class InstrumentForm(FlaskForm):
 
 def make_form(**kept) -> InstrumentForm:
     form = InstrumentForm(**kept)
-    form.like.choices = [(id_, f"{row['name']} ({row['unit'] or 'no unit'})") for id_, row in instruments.list_kinds().items()]
+    form.like.choices = [
+        (id_, f"{row['name']} ({row['unit'] or 'no unit'})") for id_, row in instruments.list_kinds().items()
+    ]
     return form
 
 
 def read_draft(form: InstrumentForm) -> instruments.Draft:
-    figures = {name: None if form[name].data is None else float(form[name].data) for name in instruments.FIGURES}
-    for name in ("accuracy_full_scale", "accuracy_reading"):
-        figures[name] = figures[name] / 100
+    shares = {name: float(form[name].data) / 100 for name in ("accuracy_full_scale", "accuracy_reading")}
+    full_scale = None if form.full_scale.data is None else float(form.full_scale.data)
+    figures = {**shares, "full_scale": full_scale, "resolution": float(form.resolution.data)}
     return instruments.Draft(
         form.name.data.strip(), form.serial.data.strip(), form.like.data, figures, form.calibrated_on.data, form.due_on.data,
         (form.note.data or "").strip(), form.retired.data,
@@ -73,7 +78,11 @@ def render_list(status: int = 200, form: InstrumentForm | None = None) -> Page:
     with workshop_to_read() as workshop:
         rows = [(row, instruments.tell_state(row)) for row in instruments.list_newest(workshop)]
     page = render_template(
-        "office/instruments.html", rows=rows, states=STATES, form=form or make_form(formdata=None), days=instruments.REMIND_DAYS
+        "office/instruments.html",
+        rows=rows,
+        states=STATES,
+        form=form or make_form(formdata=None),
+        days=instruments.REMIND_DAYS,
     )
     return page, status
 

@@ -20,7 +20,9 @@ Page = str | tuple[str, int] | Response
 
 class EraseForm(FlaskForm):
     cases = SelectMultipleField("Cases", [DataRequired("Tick the cases to erase.")], validate_choice=False)
-    reason = StringField("Why, and who asked for it (without naming the customer)", [DataRequired("Write why."), Length(max=400)])
+    reason = StringField(
+        "Why, and who asked for it (without naming the customer)", [DataRequired("Write why."), Length(max=400)]
+    )
 
 
 class MonthsForm(FlaskForm):
@@ -39,7 +41,9 @@ def read_search() -> str:
     return request.values.get("q", "")[:LONGEST_SEARCH]
 
 
-def render_privacy(status: int = 200, erase_form: EraseForm | None = None, months_form: MonthsForm | None = None, **more) -> Page:
+def render_privacy(
+    status: int = 200, erase_form: EraseForm | None = None, months_form: MonthsForm | None = None, **more
+) -> Page:
     text = read_search()
     projection.catch_up_quietly(database(), actor().workshop_id)
     with workshop_to_read() as workshop:

@@ -10,7 +10,6 @@ from webapp.library.loader import load_catalogue
 from webapp.report.plain import explain, tell_in_one_line
 from webapp.report.returns import lay_out_returns
 from webapp.report.rise import lay_out_rises
-from webapp.store.sheet import name_of
 from webapp.wording import LEDGER, PUMP, SHAPES, VERDICTS, write_day_and_time
 
 PAPERS = {"a4": "a4", "letter": "us-letter"}
@@ -63,7 +62,8 @@ def lay_out_reading(row: dict) -> dict:
     doubt = f"In doubt: {row['doubt']}" if row["doubt"] else ""
     return {
         **write_verdict(row), "name": row["name"], "phase": phase, "uncertainty": row["uncertainty"],
-        "limit": row["limit"] or "no limit set", "basis": row["basis"], "instrument": row["read_with"] or row["instrument"].lower(),
+        "limit": row["limit"] or "no limit set", "basis": row["basis"],
+        "instrument": row["read_with"] or row["instrument"].lower(),
         "stamp": write_stamp(row), "doubt": doubt,
     }  # fmt: skip
 
@@ -101,6 +101,10 @@ def write_overdue(row: dict) -> str:
     return f"{row['reading']}: {row['name']}, no. {row['serial']}, {due}"
 
 
+def write_review(row: dict) -> str:
+    return ": ".join(part for part in (f"By {write_stamp(row)}", row.get("text")) if part)
+
+
 def list_remarks(found: dict) -> list[list]:
     """Headings with their lines, for what is a plain list; empty ones are left out."""
     parts = [
@@ -116,6 +120,7 @@ def list_remarks(found: dict) -> list[list]:
         ["Read with an instrument whose calibration was overdue", [write_overdue(row) for row in found["overdue"]]],
         ["Personal data erased", [f"{write_stamp(row)}: {row['reason']}" for row in found["erasures"]]],
         ["Cautions read", [f"{row['caution']}: {write_stamp(row)}" for row in found["cautions"]]],
+        ["Countersigned", [write_review(row) for row in [found["review"]] if row]],
         ["Signed off", [f"{row['check'] or 'Case'}: {write_stamp(row)}" for row in found["signed"]]],
     ]
     return [part for part in parts if part[1]]

@@ -110,7 +110,9 @@ def unpack_zip(data: bytes) -> dict[str, bytes]:
         with zipfile.ZipFile(io.BytesIO(data)) as packed:
             infos = packed.infolist()
             if len(infos) > MOST_FILES or sum(info.file_size for info in infos) > MOST_BYTES:
-                raise BadArchive([f"it unpacks to more than {MOST_FILES} files or {MOST_BYTES} bytes; it is no case of ours"])
+                raise BadArchive(
+                    [f"it unpacks to more than {MOST_FILES} files or {MOST_BYTES} bytes; it is no case of ours"]
+                )
             if len({info.filename for info in infos}) != len(infos):
                 raise BadArchive(["a file is in it twice; export the case again"])
             return {info.filename: packed.read(info) for info in infos}
@@ -169,7 +171,9 @@ def read_rows(files: dict[str, bytes]) -> list[Entry]:
     """The entries as rows of a log. *Refuses* what an entry or a seal cannot be; the chain is looked at later."""
     entries, seals = read_lines(files, ENTRIES), read_lines(files, SEALS)
     if not entries or len(entries) != len(seals):
-        raise BadArchive([f"{SEALS}: {len(seals)} seals for {len(entries)} entries; there is one an entry, and one at least"])
+        raise BadArchive(
+            [f"{SEALS}: {len(seals)} seals for {len(entries)} entries; there is one an entry, and one at least"]
+        )
     rows, problems = [], []
     for place, (entry, seal) in enumerate(zip(entries, seals, strict=True), 1):
         content, wrong = read_entry(entry)

@@ -115,7 +115,9 @@ def check(draft: Draft) -> None:
     if draft.due_on <= draft.calibrated_on:
         raise Refusal("impossible_value", "due_on", f"{draft.due_on} is not after the calibration on {draft.calibrated_on}.")
     if draft.calibrated_on.isoformat() > now()[:10]:
-        raise Refusal("impossible_value", "calibrated_on", f"{draft.calibrated_on} lies in the future; write the day it was done.")
+        raise Refusal(
+            "impossible_value", "calibrated_on", f"{draft.calibrated_on} lies in the future; write the day it was done."
+        )
 
 
 def keep(workshop: Workshop, instrument: str, version: int, draft: Draft, person_id: str) -> InstrumentVersion:

@@ -141,11 +141,9 @@ def read_versions(workshop: Workshop, model: type, columns: tuple, *order) -> tu
 
 
 def know_profiles(workshop: Workshop) -> Known:
-    limit, weight, tool = LimitVersion, WeightVersion, InstrumentVersion
+    row, weight, tool = LimitVersion, WeightVersion, InstrumentVersion
     return know(
-        read_versions(
-            workshop, limit, (limit.profile, limit.version, limit.name, limit.kind, limit.whole), limit.profile, limit.version
-        ),
+        read_versions(workshop, row, (row.profile, row.version, row.name, row.kind, row.whole), row.profile, row.version),
         read_versions(workshop, weight, (weight.version, weight.weights), weight.version),
         read_versions(
             workshop, tool, (tool.instrument, tool.version, tool.name, tool.serial, tool.due_on, tool.row, tool.retired),

@@ -3,12 +3,14 @@
 Nothing happens by itself: the office looks at what is due, and a timer of the host runs `railcase retention --apply`.
 """
 
+from collections.abc import Iterator
 from datetime import datetime
+from itertools import islice
 from typing import NamedTuple
 
 from webapp.store import erasure, log, projection
 from webapp.store.db import Database
-from webapp.store.models import Case
+from webapp.store.models import Case, Entry
 from webapp.store.moments import now, read_moment, write_moment
 from webapp.store.refusals import Conflict, Refusal
 from webapp.store.scope import Workshop
@@ -43,15 +45,25 @@ def set_months(workshop: Workshop, months: int | None) -> None:
     workshop.lock().retention_months = months
 
 
+def walk_resting(workshop: Workshop, end: str) -> Iterator[Case]:
+    """Finished cases last changed before `end` that tell something personal, the oldest first. Those whose last word is
+    their erasure are passed over unread."""
+    erased = workshop.select(Entry, Entry.id).where(
+        Entry.case_id == Case.id, Entry.kind == log.ERASURE, Entry.position == Case.entries
+    )
+    wanted = workshop.select(Case).where(Case.state.in_(FINISHED), Case.updated_at < end, ~erased.exists())
+    for row in workshop.all(wanted.order_by(Case.updated_at, Case.id)):
+        if erasure.list_dirty(log.read_rows(workshop, row.id)):
+            yield row
+
+
 def list_due(workshop: Workshop, months: int | None, moment: str | None = None) -> Due:
     """Cases from which something personal would be erased now if the setting were `months`."""
     found: list[Case] = []
     if months is not None:
         end = write_moment(step_back(read_moment(moment or now()), months))
-        wanted = workshop.select(Case).where(Case.state.in_(FINISHED), Case.updated_at < end)
-        resting = workshop.all(wanted.order_by(Case.updated_at, Case.id).limit(MOST_SHOWN + 1))
-        found = [row for row in resting if erasure.list_dirty(log.read_rows(workshop, row.id))]
-    late = [row for row in workshop.all(workshop.select(Case).where(Case.id.in_(erasure.list_late(workshop))))]
+        found = list(islice(walk_resting(workshop, end), MOST_SHOWN + 1))
+    late = workshop.all(workshop.select(Case).where(Case.id.in_(erasure.list_late(workshop))))
     return Due(found[:MOST_SHOWN], [row for row in late if row not in found], len(found) > MOST_SHOWN)
 
 

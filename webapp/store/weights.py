@@ -20,7 +20,9 @@ DIGITS = 6
 
 
 def write_name(row: WeightVersion) -> str:
-    return f"Learnt weights, version {row.version}, from {row.repairs} confirmed {'repair' if row.repairs == 1 else 'repairs'}"
+    return (
+        f"Learnt weights, version {row.version}, from {row.repairs} confirmed {'repair' if row.repairs == 1 else 'repairs'}"
+    )
 
 
 def list_versions(workshop: Workshop) -> list[WeightVersion]:
@@ -38,7 +40,9 @@ def round_weights(rows: list[Weight]) -> dict[str, float]:
     return {row.fault: max(round(row.after, DIGITS), 10.0**-DIGITS) for row in rows}
 
 
-def accept(workshop: Workshop, jobs: list[Job], strength: int, seen: tuple[int, int], note: str, person_id: str) -> WeightVersion:
+def accept(
+    workshop: Workshop, jobs: list[Job], strength: int, seen: tuple[int, int], note: str, person_id: str
+) -> WeightVersion:
     """Make the next version. `seen`: the number of confirmed repairs and the newest version on the page that was looked at.
 
     *Refuses* with Conflict when either has changed since, with Refusal when there is nothing to learn from or nothing new.

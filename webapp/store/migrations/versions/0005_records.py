@@ -1,4 +1,4 @@
-"""What the office keeps besides cases: seals that outlive erased words, how long cases are kept, learnt weights, instruments."""
+"""Seals that outlive erased words, how long cases are kept, learnt weights, instruments."""
 
 import hashlib
 
@@ -46,7 +46,9 @@ def upgrade() -> None:
 
 def seal_anew() -> None:
     """An earlier program knows of no salts, so it is handed chains over the entries themselves, as it makes them."""
-    entries = sa.table("entries", *(sa.column(name) for name in ("workshop_id", "id", "case_id", "position", "content", "chain")))
+    entries = sa.table(
+        "entries", *(sa.column(name) for name in ("workshop_id", "id", "case_id", "position", "content", "chain"))
+    )
     key = (entries.c.workshop_id, entries.c.case_id)
     rows = op.get_bind().execute(sa.select(*key, entries.c.id, entries.c.content).order_by(*key, entries.c.position)).all()
     case, chain = None, ""
