@@ -10,6 +10,7 @@ from webapp import __version__
 VERDICTS = {"pass": "Within limits", "fail": "Outside limits", "unclear": "Unclear"}
 LEDGER = {"ruled_out": "Ruled out", "open": "Still open", "points_here": "Points here", "locked": "Locked"}
 STATES = {"open": "Open", "concluded": "Concluded", "repaired": "Repaired", "confirmed": "Confirmed"}
+LISTED_STATES = {**STATES, "needs_review": "Needs review"}
 ROLES = {"technician": "Technician", "apprentice": "Apprentice", "office": "Office"}
 PUMP = {
     "cleared": "Pump cleared",
@@ -42,6 +43,12 @@ KINDS = {
     "repair_recorded": "Repair recorded",
     "outcome_confirmed": "Outcome confirmed",
     "reopened": "Reopened",
+    "job_assigned": "Job given out",
+    "job_seen": "Job seen on the phone",
+    "comment_added": "Comment, question or answer",
+    "reviewed": "Countersigned",
+    "merged_into": "Joined with another case, or separated",
+    "case_joined": "Duplicate joined",
 }
 # A flat disc, a wedge to the right, an open half disc: told apart without colour and by touch of a finger on paper.
 SHAPES = {
@@ -103,4 +110,5 @@ def install_wording(app: Flask, catalogue: dict) -> None:
         kind=lambda name: KINDS.get(name, name),
         caution=lambda name: cautions[name],
     )
-    app.jinja_env.globals.update(STATES=STATES, ROLES=ROLES, injury=catalogue["injury"], app_version=__version__)
+    app.jinja_env.globals.update(STATES=STATES, LISTED_STATES=LISTED_STATES, ROLES=ROLES)
+    app.jinja_env.globals.update(injury=catalogue["injury"], app_version=__version__)

@@ -1,14 +1,25 @@
-"""Cases at the office: the list, one case, and the few entries that are written at a desk."""
+"""One case at the office: its page, and the notes, outcomes and reopenings that are written at a desk."""
 
-from flask import Response, abort, flash, redirect, render_template, request, url_for
+from typing import Any
+
+from flask import Response, flash, redirect, render_template, url_for
 from flask_wtf import FlaskForm
 from werkzeug.wrappers import Response as AnyResponse
 
 from webapp.access import actor, database, public, signed_in, workshop_to_read, workshop_to_write
-from webapp.office.forms import NoteForm, OutcomeForm, ReopenForm, offer
-from webapp.store import cases, photos, projection, sheet
+from webapp.office.forms import (
+    AnswerForm,
+    AssignForm,
+    CommentForm,
+    NoteForm,
+    OutcomeForm,
+    ReopenForm,
+    ReviewForm,
+    offer,
+)
+from webapp.office.staff import offer_staff
+from webapp.store import cases, photos, sheet
 
-LONGEST_SEARCH = 200
 Page = str | tuple[str, int] | AnyResponse
 
 
@@ -17,32 +28,26 @@ def injury() -> str:
     return render_template("office/injury.html")
 
 
-@signed_in()
-def list_cases() -> str:
-    """Query: `q` words to find, `state`, `after` the mark of the page before."""
-    text = request.args.get("q", "")[:LONGEST_SEARCH]
-    state = request.args.get("state") or None
-    if state not in (None, *cases.STATES):
-        abort(404)
-    projection.catch_up_quietly(database(), actor().workshop_id)
-    with workshop_to_read() as workshop:
-        page = cases.list_cases(workshop, text=text, state=state, after=request.args.get("after", "")[:100])
-    return render_template("office/cases.html", page=page, text=text, state=state, faults=sheet.names()["faults"])
+FORMS = {
+    "note_form": NoteForm,
+    "reopen_form": ReopenForm,
+    "outcome_form": OutcomeForm,
+    "assign_form": AssignForm,
+    "comment_form": CommentForm,
+    "answer_form": AnswerForm,
+    "review_form": ReviewForm,
+}
 
 
-def render_case(case_id: str, status: int = 200, **forms: FlaskForm) -> tuple[str, int]:
+def render_case(case_id: str, status: int = 200, **refused: FlaskForm) -> tuple[str, int]:
+    """The page of a case; `refused` are forms that come back with their problems."""
+    forms: dict[str, Any] = {name: refused.get(name) or make(formdata=None) for name, make in FORMS.items()}
     with workshop_to_read() as workshop:
         found = sheet.read_sheet(workshop, case_id)
-    outcome = forms.get("outcome_form") or OutcomeForm()
-    outcome.fault.choices = offer(sheet.names()["faults"], "Choose")
-    page = render_template(
-        "office/case.html",
-        **found,
-        outcome_form=outcome,
-        note_form=forms.get("note_form") or NoteForm(),
-        reopen_form=forms.get("reopen_form") or ReopenForm(),
-    )
-    return page, status
+        forms["assign_form"].person.choices = offer_staff(workshop, "Choose")
+        forms["comment_form"].to.choices = offer_staff(workshop, "Everybody on this case")
+    forms["outcome_form"].fault.choices = offer(sheet.names()["faults"], "Choose")
+    return render_template("office/case.html", **found, **forms), status
 
 
 @signed_in()

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from flask import Response, abort, request
 
 from webapp.access import actor, database, signed_in
-from webapp.office.cases import LONGEST_SEARCH
+from webapp.office.listing import read_filters
 from webapp.store import cases, projection
 from webapp.store.case_files import FORMS, Form
 from webapp.store.scope import Workshop
@@ -31,10 +31,9 @@ def write_file(form: Form, workshop_id: str, opened, filters: dict) -> Iterator[
 def export_cases() -> Response:
     """Query: `as` csv or jsonl, and the filters of the list."""
     form = FORMS.get(request.args.get("as", "csv"))
-    state = request.args.get("state") or None
-    if form is None or state not in (None, *cases.STATES):
+    filters = read_filters()
+    if form is None:
         abort(404)
-    filters = {"text": request.args.get("q", "")[:LONGEST_SEARCH], "state": state}
     projection.catch_up_quietly(database(), actor().workshop_id)
     ending = request.args.get("as", "csv")
     headers = {"Content-Disposition": f'attachment; filename="cases.{ending}"', "Cache-Control": "no-store"}

@@ -91,7 +91,9 @@ def keep_photo(sha256: str, type_: str, data: bytes) -> bool:
     with workshop_to_read() as workshop:
         picture = photos.store_photo(workshop, database().photos, sha256, type_, data)
     with workshop_to_write() as workshop:
-        return photos.note_photo(workshop, sha256, len(data), picture)
+        is_new = photos.note_photo(workshop, sha256, len(data), picture)
+        projection.note_photo(workshop, sha256)
+        return is_new
 
 
 def drop_pieces(sha256: str) -> None:

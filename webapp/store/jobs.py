@@ -41,6 +41,6 @@ def comment(workshop: Workshop, case_id: str, author_id: str, text: str, to: str
 def answer(workshop: Workshop, case_id: str, author_id: str, question: str, text: str) -> None:
     """*Refuses* what nobody asked in this case."""
     rows = log.read_rows(workshop, case_id)
-    if question not in {row.id for row in rows if row.kind == "comment_added"}:
+    if rows and question not in {row.id for row in rows if row.kind == "comment_added"}:
         raise Conflict("no_question", "answers", "answers: this case has no such question; look at the case again")
     cases.write_entry(workshop, case_id, author_id, "comment_added", {"text": text, "answers": question})

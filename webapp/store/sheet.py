@@ -6,11 +6,13 @@ from functools import cache
 
 from webapp.engine.book import limit_tables
 from webapp.library.loader import load_catalogue
-from webapp.store import cases, erasure, log, photos
+from webapp.store import cases, erasure, instruments, log, photos, weights
 from webapp.store.cases import OFFICE_DEVICE
 from webapp.store.devices import list_devices
+from webapp.store.limits import open_workshop_book
 from webapp.store.people import list_people
 from webapp.store.scope import Workshop
+from webapp.store.talk import lay_out_talk
 
 PUMP_FAULT = "pump_worn"
 NAMED = ("quantities", "faults", "checks", "components", "instruments", "complaints", "layouts", "supplies", "profiles")
@@ -80,7 +82,9 @@ def write_uncertainty(verdict: dict | None) -> str:
     return f"± {2 * standard:.2g} {verdict['unit'] or ''}".strip() if verdict and standard else ""
 
 
-def lay_out_reading(reading: dict, verdict: dict | None, authors: Authors) -> dict:
+def lay_out_reading(reading: dict, verdict: dict | None, authors: Authors, tools: dict | None = None) -> dict:
+    """`tools`: the instruments that the workshop knows, its own among them."""
+    tool = (tools or {}).get(reading.get("instrument") or "")
     return {
         "id": reading["id"],
         "quantity": reading["quantity"],
@@ -94,17 +98,18 @@ def lay_out_reading(reading: dict, verdict: dict | None, authors: Authors) -> di
         "text": (verdict or {}).get("text", ""),
         "doubt": (verdict or {}).get("doubt"),
         "phase": reading.get("phase") or "before",
-        "instrument": name_of("instruments", reading.get("instrument")),
+        "instrument": tool["name"] if tool else name_of("instruments", reading.get("instrument")),
+        "read_with": tool["name"] if tool and tool["id"] not in names()["instruments"] else "",
         "at": reading.get("at"),
         "by": authors.person(reading.get("by", ""), reading["id"]),
         "reason": reading.get("reason"),
     }
 
 
-def lay_out_readings(whole: cases.WholeCase, authors: Authors) -> list[dict]:
+def lay_out_readings(whole: cases.WholeCase, authors: Authors, tools: dict) -> list[dict]:
     verdicts = {row["reading"]: row for row in whole.assessment.get("verdicts") or []}
     readings = whole.document.get("readings") or []
-    return [lay_out_reading(reading, verdicts.get(reading["id"]), authors) for reading in readings]
+    return [lay_out_reading(reading, verdicts.get(reading["id"]), authors, tools) for reading in readings]
 
 
 def lay_out_comparison(document: dict, readings: list[dict]) -> list[dict]:
@@ -141,6 +146,27 @@ def lay_out_instruments(readings: list[dict]) -> list[dict]:
     """What was measured with, and how often, in the order of first use."""
     counts = Counter(row["instrument"] for row in readings if row["instrument"])
     return [{"name": name, "count": count} for name, count in counts.items()]
+
+
+def lay_out_overdue(workshop: Workshop, document: dict) -> list[dict]:
+    """Readings taken with an instrument whose calibration was overdue."""
+    rows = instruments.find_overdue(workshop, document.get("readings") or [])
+    return [{**row, "reading": name_of("quantities", row["quantity"])} for row in rows]
+
+
+def name_weights(workshop: Workshop, assessment: dict) -> str:
+    """The weights of the faults that the case was judged by, in words; empty for those that come with the program."""
+    key = (assessment.get("limits") or {}).get("weights")
+    return weights.name_all(workshop).get(key, key) if key else ""
+
+
+def name_limits(workshop: Workshop, assessment: dict) -> str:
+    """The limits that the case was judged by, in words; empty when it was not."""
+    chosen = assessment.get("limits")
+    if not chosen:
+        return ""
+    profile = open_workshop_book(workshop).profiles.get(chosen["profile"]) or {"name": chosen["profile"]}
+    return f"{profile['name']}, version {chosen['version']}"
 
 
 def lay_out_steps(document: dict) -> list[dict]:
@@ -216,7 +242,7 @@ def read_sheet(workshop: Workshop, case_id: str) -> dict:
     document, assessment = whole.document, whole.assessment
     authors = Authors(workshop, whole.log)
     pump = assessment.get("pump") or {}
-    readings = lay_out_readings(whole, authors)
+    readings = lay_out_readings(whole, authors, open_workshop_book(workshop).instruments)
     return {
         "row": whole.row,
         "case": document,
@@ -235,6 +261,9 @@ def read_sheet(workshop: Workshop, case_id: str) -> dict:
         ],
         "limits": lay_out_limits(document, readings),
         "instruments": lay_out_instruments(readings),
+        "overdue": lay_out_overdue(workshop, document),
+        "learnt": name_weights(workshop, assessment),
+        "judged_under": name_limits(workshop, assessment),
         "is_elsewhere": is_elsewhere(document, assessment),
         "pump_missing": [name_of("quantities", row) for row in dict.fromkeys(pump.get("missing") or [])],
         "steps": lay_out_steps(document),
@@ -250,4 +279,5 @@ def read_sheet(workshop: Workshop, case_id: str) -> dict:
         "erasures": [{**row, "by": authors.person(row["by"])} for row in erasure.list_erasures(whole.log)],
         "broken_at": log.verify_case(workshop, case_id),
         "faults": names()["faults"],
+        **lay_out_talk(workshop, whole, authors),
     }
