@@ -4,10 +4,12 @@ import pytest
 from sqlalchemy import delete, insert, or_, select, text, union_all, update
 from sqlalchemy.orm import aliased
 
+from tests.conftest import BOTH
 from webapp.store.fence import OWNER, OverTheFence, across
 from webapp.store.models import Base, Case, CaseWord, Device, Person, WorkshopRow
 from webapp.store.scope import find_workshop
 
+DATABASES = BOTH
 TENANTS = sorted(
     [mapper.class_ for mapper in Base.registry.mappers if mapper.class_.__tablename__ in OWNER],
     key=lambda model: model.__tablename__,

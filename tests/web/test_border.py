@@ -10,8 +10,10 @@ from typing import Any, NamedTuple
 import pytest
 
 from tests.actors import TOKEN
+from tests.conftest import BOTH
 from tests.web.world import AGES, PICTURE, World, dump_world
 
+DATABASES = BOTH
 ROLES = ("technician", "apprentice", "office")
 READERS, WRITERS, OFFICE = ROLES, ("technician", "office"), ("office",)
 ANY_ID = "01900000-0000-7000-8000-000000000000"
@@ -39,11 +41,13 @@ class Address(NamedTuple):
             "case_id": ANY_ID,
             "person_id": ANY_ID,
             "pairing_id": ANY_ID,
+            "view_id": ANY_ID,
             "sha256": ANY_SHA,
             "key": "0" * 24,
             "profile": "vans",
             "quantity": "crank_pressure",
             "name": "js/app.js",
+            "instrument": "none",
             **ids,
         }
         path = self.rule.replace("<path:name>", "<name>").replace("<int:number>", "0")
@@ -57,8 +61,8 @@ ADDRESSES = [
     Address("GET", "/sw.js", "all"),
     Address("GET", "/manifest.webmanifest", "all"),
     Address("GET", "/engine.json", "all"),
-    Address("GET", "/catalogue.json", "all"),
     Address("GET", "/pack.json", "all"),
+    Address("GET", "/catalogue.json", "all"),
     Address("GET", "/static/<path:name>", "all"),
     Address("GET", "/healthz", "all"),
     Address("GET", "/readyz", "all"),
@@ -93,6 +97,17 @@ ADDRESSES = [
     Address("POST", "/office/cases/<case_id>/notes", WRITERS, 303, {"text": "x"}, 404),
     Address("POST", "/office/cases/<case_id>/outcome", WRITERS, 303, OUTCOME, 404),
     Address("POST", "/office/cases/<case_id>/reopen", WRITERS, 303, {"reason": "x"}, 404),
+    Address("POST", "/office/cases/<case_id>/job", WRITERS, 422, None, 404),
+    Address("POST", "/office/cases/<case_id>/comments", WRITERS, 303, {"text": "x"}, 404),
+    Address("POST", "/office/cases/<case_id>/answers", WRITERS, 409, {"question": "x", "text": "x"}, 404),
+    Address("POST", "/office/cases/<case_id>/review", OFFICE, 409, {"seen": "1"}, 404),
+    Address("GET", "/office/cases/<case_id>/merge", OFFICE, 200, None, 404),
+    Address("POST", "/office/cases/<case_id>/merge", OFFICE, 404, {"target": ANY_ID}),
+    Address("POST", "/office/cases/<case_id>/separate", OFFICE, 409, None, 404),
+    Address("GET", "/office/jobs/new", WRITERS),
+    Address("POST", "/office/jobs", WRITERS, 422),
+    Address("POST", "/office/views", READERS, 422),
+    Address("POST", "/office/views/<view_id>/delete", READERS, 404),
     Address("GET", "/office/insights", WRITERS),
     Address("GET", "/office/limits", OFFICE),
     Address("POST", "/office/limits", OFFICE, 303, {"name": "New", "kind": "family", "base": "generic"}),
@@ -104,6 +119,11 @@ ADDRESSES = [
     Address("POST", "/office/limits/<profile>/publish", OFFICE, 200, CHANGES, 404),
     Address("GET", "/office/cases/<case_id>/limits", OFFICE, 200, None, 404),
     Address("POST", "/office/cases/<case_id>/limits", OFFICE, 303, {"under": "generic"}, 404),
+    Address("POST", "/office/insights/weights", OFFICE, 422),
+    Address("GET", "/office/instruments", WRITERS),
+    Address("POST", "/office/instruments", OFFICE, 422),
+    Address("GET", "/office/instruments/<instrument>", WRITERS, 404),
+    Address("POST", "/office/instruments/<instrument>", OFFICE, 404),
     Address("GET", "/office/privacy", OFFICE),
     Address("GET", "/office/privacy/export", OFFICE, 404),
     Address("POST", "/office/privacy/erase", OFFICE, 422, None, proved=True),
@@ -138,8 +158,8 @@ SHUT_PHONES = ("a phone that was shut out", "the phone of a person who is out")
 ACTORS = (*DESKS, *NOT_AT_A_DESK, *PHONES, WAITING, *SHUT_PHONES)
 
 
-def test_every_address_has_a_row(app):
-    served = {(method, rule.rule) for rule in app.url_map.iter_rules() for method in rule.methods - {"HEAD", "OPTIONS"}}
+def test_every_address_has_a_row(onlooked):
+    served = {(method, rule.rule) for rule in onlooked.url_map.iter_rules() for method in rule.methods - {"HEAD", "OPTIONS"}}
     assert served == {(row.method, row.rule) for row in ADDRESSES}
     assert len(served) == len(ADDRESSES)
 
@@ -193,27 +213,27 @@ def assert_exact(answer, address: Address, actor: str) -> None:
 
 
 @each_address
-def test_those_who_are_let_in(world, tmp_path, address):
-    app = world.copy(tmp_path / "read")
+def test_those_who_are_let_in(world, tmp_path, onlooked, address):
+    app = onlooked
     for number, actor in enumerate(actor for actor in ACTORS if is_let_in(address, actor)):
-        if address.method != "GET":  # each finds the world as it was
+        if address.method != "GET" and address.answer < 400:  # each finds the world as it was
             app = world.copy(tmp_path / str(number))
         assert_exact(knock(world.enter(app, actor), world, address, actor), address, actor)
 
 
 @each_address
-def test_those_who_are_not(world, tmp_path, address):
-    app, before = world.copy(tmp_path), dump_world(tmp_path)
+def test_those_who_are_not(world, onlooked, address):
+    before = dump_world(onlooked)
     for actor in ACTORS:
         if not is_let_in(address, actor):
-            assert_exact(knock(world.enter(app, actor), world, address, actor), address, actor)
-    assert dump_world(tmp_path) == before
+            assert_exact(knock(world.enter(onlooked, actor), world, address, actor), address, actor)
+    assert dump_world(onlooked) == before
 
 
 @each_address
-def test_a_key_of_the_wrong_kind_opens_nothing(world, tmp_path, address):
+def test_a_key_of_the_wrong_kind_opens_nothing(world, onlooked, address):
     """A desk's cookie is no token, a phone's token is no cookie."""
-    client = world.enter(world.copy(tmp_path), "nobody")
+    client = world.enter(onlooked, "nobody")
     cookie, token = world.keys["office at a desk"].cookie, world.keys["technician's phone"].token
     client.set_cookie("railcase", token)
     answer = client.open(address.fill(**world.ids), method=address.method, headers={"Authorization": f"Bearer {cookie}"})
@@ -221,10 +241,10 @@ def test_a_key_of_the_wrong_kind_opens_nothing(world, tmp_path, address):
 
 
 @each_address
-def test_another_sites_page_changes_nothing(world, tmp_path, address):
+def test_another_sites_page_changes_nothing(world, onlooked, address):
     if address.method == "GET":
         return
-    client = world.enter(world.copy(tmp_path), "office at a desk")
+    client = world.enter(onlooked, "office at a desk")
     answer = client.open(address.fill(**world.ids), method=address.method, headers={"Sec-Fetch-Site": "cross-site"})
     assert answer.status_code == 403
     assert "another site" in answer.text
@@ -233,11 +253,11 @@ def test_another_sites_page_changes_nothing(world, tmp_path, address):
 @pytest.mark.parametrize("address", [row for row in ADDRESSES if row.method == "POST" and not row.rule.startswith("/api/")],
                          ids=lambda row: row.rule)  # fmt: skip
 @pytest.mark.parametrize("token", [None, "", "wrong"])
-def test_a_form_without_its_token_does_nothing(office, address, token):
+def test_a_form_without_its_token_does_nothing(world, onlooked, address, token):
+    client = world.enter(onlooked, "office at a desk")
     data = {} if token is None else {"csrf_token": token}
-    answer = office.client.post(address.fill(), data=data)
-    assert answer.status_code == 400
-    assert office.get("/office/").status_code == 200
+    assert client.post(address.fill(), data=data).status_code == 400
+    assert client.get("/office/").status_code == 200
 
 
 def test_a_view_that_says_nothing_is_shut(app, office):

@@ -3,13 +3,15 @@
 import pytest
 
 from tests.actors import Phone
-from tests.conftest import everything, invite, own_workshop
+from tests.conftest import BOTH, everything, invite, own_workshop
 from webapp.store import devices, pairings, people
 from webapp.store.models import Device, Pairing
 from webapp.store.moments import now, shift
 from webapp.store.pairings import LETTERS
 from webapp.store.refusals import Conflict
 from webapp.store.scope import new_id
+
+DATABASES = BOTH
 
 
 def pair(app, code="BCDF-GHJK", /, **other):

@@ -13,6 +13,7 @@ from flask.testing import FlaskClient
 
 from tests.actors import Desk, Phone
 from tests.conftest import ROLES, everything, own_workshop
+from tests.postgres import Cluster
 from tests.web.test_photos import draw
 from webapp.app import create_app
 from webapp.settings import Settings
@@ -36,6 +37,7 @@ PHONES = {
     "a phone that was shut out": "technician@own",
     "the phone of a person who is out": "leaver",
 }
+TEMPLATE = "world"
 PHONES_THAT_WAIT = ("a phone that waits for the office",)
 
 
@@ -47,15 +49,18 @@ class Key(NamedTuple):
 
 
 class World(NamedTuple):
-    """`ids` are what the own workshop has; `keys` let each actor in, or did so once."""
+    """`ids` are what the own workshop has; `keys` let each actor in, or did so once. On PostgreSQL, `cluster` has the
+    database named TEMPLATE."""
 
     folder: Path
     ids: dict[str, str]
     keys: dict[str, Key]
+    cluster: Cluster | None = None
 
-    def copy(self, folder: Path) -> Flask:
+    def copy(self, folder: Path, name: str = "border") -> Flask:
+        """A server over a copy of the world. On PostgreSQL, one that had the same `name` is gone then."""
         shutil.copytree(self.folder, folder, dirs_exist_ok=True)
-        return create_app(settings_in(folder))
+        return create_app(settings_in(folder, self.cluster and self.cluster.make(name, TEMPLATE)))
 
     def enter(self, app: Flask, actor: str) -> FlaskClient:
         """The browser of this actor, at the door."""
@@ -65,23 +70,23 @@ class World(NamedTuple):
         return client
 
 
-def dump_world(folder: Path) -> dict[str, list]:
+def dump_world(app: Flask) -> dict[str, list]:
     """All that is stored, but for who tried and who was seen when."""
-    with Database(settings_in(folder)).engine.connect() as connection:
+    with app.extensions["railcase.database"].engine.connect() as connection:
         names = [name for name in Base.metadata.tables if name not in ("attempts", "sign_ins")]
-        return {name: connection.exec_driver_sql(f"select * from {name}").all() for name in names}
+        return {name: sorted(map(str, connection.exec_driver_sql(f"select * from {name}"))) for name in names}
 
 
-def settings_in(folder: Path) -> Settings:
-    return Settings(data=folder, database_url=f"sqlite:///{folder / 'test.db'}", secret_key="k" * 40)
+def settings_in(folder: Path, url: str | None = None) -> Settings:
+    return Settings(data=folder, database_url=url or f"sqlite:///{folder / 'test.db'}", secret_key="k" * 40)
 
 
 class Maker:
     """Makes the world through the server's own doors."""
 
-    def __init__(self, folder: Path):
-        self.folder, self.database = folder, Database(settings_in(folder))
-        self.app: Flask = create_app(settings_in(folder))
+    def __init__(self, settings: Settings):
+        self.database = Database(settings)
+        self.app: Flask = create_app(settings)
 
     def hire(self, login: str) -> Key:
         """One more office person, signed in."""
@@ -159,9 +164,11 @@ def cookie_of(desk: Desk) -> str:
     return cookie.value
 
 
-def make_world(folder: Path) -> World:
-    maker = Maker(folder)
+def make_world(folder: Path, cluster: Cluster | None = None) -> World:
+    """In a folder with a prepared database, or in the cluster's database TEMPLATE, to which nobody is connected then."""
+    maker = Maker(settings_in(folder, cluster and cluster.url(TEMPLATE)))
     keys = maker.keys_of_desks() | maker.keys_of_phones()
-    world = World(folder, maker.fill(), keys)
-    maker.database.engine.dispose()
+    world = World(folder, maker.fill(), keys, cluster)
+    for opened in (maker.database, maker.app.extensions["railcase.database"]):
+        opened.engine.dispose()
     return world

@@ -8,6 +8,7 @@ import gzip
 import hashlib
 import json
 import threading
+from functools import lru_cache
 from pathlib import Path
 from typing import NamedTuple
 
@@ -38,7 +39,6 @@ NO_TEXT = {"application/octet-stream", "application/wasm", "font/woff2", "image/
 INCOMPRESSIBLE = {".png", ".woff2", ".ico"}
 SMALLEST_TO_SQUEEZE_BYTES = 512
 BROTLI_QUALITY = 10  # 11 saves 2 % more and takes three times as long
-NOT_ON_PHONE = ("vehicle.py",)  # virtual vehicles: only the derivation of the signatures needs them
 # Served elsewhere, only for the office, or not needed by the app as it runs.
 NOT_KEPT_OFFLINE = (
     "sw.js",
@@ -59,9 +59,15 @@ class Asset(NamedTuple):
     squeezed: dict[str, bytes]
 
 
+@lru_cache(maxsize=512)
+def squeeze(data: bytes) -> dict[str, bytes]:
+    """Kept beyond one application: it is nearly all that starting another one in the same process takes."""
+    return {"br": brotli.compress(data, quality=BROTLI_QUALITY), "gzip": gzip.compress(data, 9, mtime=0)}
+
+
 def make_asset(data: bytes, suffix: str, squeezed: dict[str, bytes] | None = None) -> Asset:
     if squeezed is None and len(data) >= SMALLEST_TO_SQUEEZE_BYTES and suffix not in INCOMPRESSIBLE:
-        squeezed = {"br": brotli.compress(data, quality=BROTLI_QUALITY), "gzip": gzip.compress(data, 9, mtime=0)}
+        squeezed = squeeze(data)
     return Asset(data, TYPES.get(suffix, "application/octet-stream"), hashlib.sha256(data).hexdigest()[:16], squeezed or {})
 
 
@@ -129,7 +135,7 @@ class Assets:
 
     def engine_bundle(self) -> Asset:
         """The engine's sources for the phone's Python: {"version", "files": {"engine/judge.py": source}}."""
-        paths = sorted(path for path in self.engine.glob("*.py") if path.name not in NOT_ON_PHONE)
+        paths = sorted(self.engine.glob("*.py"))
         stamp = max(path.stat().st_mtime_ns for path in paths), len(paths)
         with self._making:
             if self.engine not in self._kept or self._kept[self.engine][0] != stamp:
