@@ -13,10 +13,10 @@ import { byId, fitsVehicle } from '../plan.js';
 import { address } from '../routes.js';
 import { caseName, useCase } from './case.js';
 
-function Standing({ conclusion, assessment, catalogue }) {
+function Standing({ conclusion, assessment, catalogue, decides }) {
   const likely = assessment ? assessment.suspects.slice(0, 3) : [];
   if (conclusion) return html`<p class="headline" data-conclusion=${conclusion.fault}>${conclusion.text}</p>`;
-  return html`<p>The evidence does not settle it yet. You can still conclude in your own words; the record shows what was open.</p>
+  return html`<p>The evidence does not settle it yet.${decides ? ' You can still conclude in your own words; the record shows what was open.' : ''}</p>
     ${likely.length ? html`<p>Most likely so far: ${likely.map((s) => `${(byId(catalogue.faults, s.fault) || { name: s.fault }).name.toLowerCase()} (${formatChance(s.probability)})`).join(', ')}.</p>` : null}`;
 }
 
@@ -27,6 +27,7 @@ const NAMED = [
 
 function ConcludePart({ id, assessment, act, catalogue, person }) {
   const conclusion = assessment && assessment.conclusion;
+  const decides = mayDecide(person);
   const [named, setNamed] = useState('');
   const form = useWriter(id, 'concluded', act, `conclude.${id}`, conclusion ? conclusion.text : '');
   const chooses = Boolean(assessment && !conclusion && assessment.pump.override);
@@ -39,9 +40,9 @@ function ConcludePart({ id, assessment, act, catalogue, person }) {
   const body = () => conclusionBody(form.text.trim(), assessment, chooses && named === PUMP_FAULT ? PUMP_FAULT : null);
   const done = async () => { if (await form.save(body())) location.hash = address('case', id, 'result'); };
   return html`<section data-part="conclude">
-    <${Standing} conclusion=${conclusion} assessment=${assessment} catalogue=${catalogue} />
+    <${Standing} conclusion=${conclusion} assessment=${assessment} catalogue=${catalogue} decides=${decides} />
     ${assessment ? html`<${PumpStanding} pump=${assessment.pump} catalogue=${catalogue} />` : null}
-    ${mayDecide(person) ? html`${chooses ? html`<${Choices} name="named" label="This conclusion" options=${NAMED} isChosen=${(choice) => choice === named} onPick=${pick} />` : null}
+    ${decides ? html`${chooses ? html`<${Choices} name="named" label="This conclusion" options=${NAMED} isChosen=${(choice) => choice === named} onPick=${pick} />` : null}
     <${TextArea} name="conclusion" label="Conclusion, as the customer should read it" value=${form.text} onText=${form.change} />
     <${Problems} rows=${form.problems} />
     <${Button} act="save-conclusion" kind="main" disabled=${!form.text.trim() || (chooses && !named)} onClick=${done}>Sign the conclusion<//>` : null}
@@ -98,7 +99,7 @@ export function Conclude({ id }) {
     : failed ? null : html`<p class="headline">${kase.concluded ? kase.concluded.text : ''}</p>`}
     ${retest ? html`<${RetestLine} retest=${retest} />` : null}
     ${failed ? reopen : null}
-    ${decides ? null : html`<p class="help" data-part="not-yours">A technician or the office signs the conclusion, confirms what fixed it and opens a case again. All you record reaches them.</p>`}
+    ${decides ? null : html`<p data-part="not-yours">A technician or the office signs the conclusion, confirms what fixed it and opens a case again. All you record reaches them.</p>`}
     <${RepairPart} id=${id} act=${act} open=${kase.state === 'concluded'} />
     ${decides ? html`<${ConfirmPart} id=${id} kase=${kase} act=${act} catalogue=${catalogue} open=${kase.state === 'repaired' && !failed} />` : null}
     ${failed ? null : reopen}
