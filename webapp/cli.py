@@ -437,13 +437,6 @@ def move_database(source: str, target: str) -> None:
     click.echo("Set RAILCASE_DATABASE_URL to TO, run 'railcase verify', then start the servers.")
 
 
-def find_owner(opened: Database, case_id: str) -> scope.Workshop | None:
-    """The workshop that has a case."""
-    with opened.reading() as session:
-        found = [workshop for workshop in scope.list_workshops(session) if case_log.length(workshop, case_id)]
-    return found[0] if found else None
-
-
 @main.command("export")
 @click.argument("case")
 @click.argument("file", type=click.Path(dir_okay=False, path_type=Path), required=False)
@@ -451,12 +444,9 @@ def export_case(case: str, file: Path | None) -> None:
     """Write one CASE with its photos, assessment and report to a zip file that proves itself (default: CASE.zip)."""
     with plain_errors():
         opened = Database(load_settings())
-        owner = find_owner(opened, case)
-        if owner is None:
-            raise BadInput([{"field": "CASE", "text": f"{case!r} is not here; take the number from its page or report"}])
         file = file or Path(f"{case}.zip")
         with opened.reading() as session:
-            workshop = scope.Workshop(session, owner.id)
+            workshop = case_log.find_workshop_of(scope.list_workshops(session), case)
             _, report = print_report(workshop, opened.photos, case)
             data = archive.write_archive(workshop, opened.photos, case, {"report.pdf": report})
         try:
@@ -477,6 +467,8 @@ def import_case(file: Path, workshop: str | None) -> None:
             workshop_id = choose_workshop(session, workshop).id
         done = archive_import.take_in(opened, workshop_id, file.read_bytes())
         click.echo(f"Case {done.case_id}: {done.entries} entries and {done.photos} photos are new here.")
+        for note in done.notes:
+            click.echo(note)
 
 
 @main.command("retention")
@@ -485,16 +477,5 @@ def import_case(file: Path, workshop: str | None) -> None:
 def keep_to_retention(is_meant: bool, workshop: str | None) -> None:
     """Erase personal data of finished cases that rest longer than their workshop keeps them (set in the office)."""
     with plain_errors():
-        opened = Database(load_settings())
-        with opened.reading() as session:
-            chosen = [one for one in scope.list_workshops(session) if workshop in (None, one.row().name)]
-            if workshop and not chosen:
-                raise BadInput([{"field": "--workshop", "text": f"there is none of the name {workshop!r}"}])
-            shown = [(one.id, one.row().name, one.row().retention_months) for one in chosen]
-            due = {one.id: len(retention.list_due(one, one.row().retention_months).cases) for one in chosen}
-        for workshop_id, name, months in shown:
-            kept = f"kept for {months} months" if months else "kept for good"
-            if is_meant:
-                click.echo(f"{name}: finished cases are {kept}; {retention.apply(opened, workshop_id)} erased.")
-            else:
-                click.echo(f"{name}: finished cases are {kept}; {due[workshop_id]} would be erased with --apply.")
+        for line in retention.keep_to(Database(load_settings()), workshop, is_meant):
+            click.echo(line)

@@ -8,7 +8,7 @@ import pytest
 
 from tests.conftest import BOTH, everything, own_workshop
 from tests.store.test_erasure import erase, fill
-from webapp.store import archive, archive_import, cases, log, verify
+from webapp.store import archive, archive_import, cases, limits, log, verify
 from webapp.store.archive import BadArchive
 from webapp.store.models import Entry
 from webapp.store.refusals import Conflict
@@ -114,6 +114,24 @@ def test_a_case_that_grew_is_taken_on_and_one_that_parted_is_refused(technician,
     with pytest.raises(Conflict, match="went on differently"):
         take(database, pack(database, case))
     assert verify.verify(database).problems == []
+
+
+def test_it_is_said_when_the_case_names_limits_that_are_not_these(technician, database):
+    with database.writing() as session:
+        own = own_workshop(session)
+        limits.add_profile(own, "Vans", "family", "generic", "office")
+        changed = {"crank_pressure": {**limits.library_limits()["crank_pressure"], "low": 320, "note": "seen"}}
+        limits.publish(own, "vans", 1, changed, "why", "office", "Olga")
+    technician.sync([*technician.opening(), technician.entry("limits_set", {"profile": "vans.2"})])
+    data = pack(database, technician.case)
+    assert [note.partition(";")[0] for note in take(database, data).notes] == ["limits vans.2: not known here"]
+    with database.writing() as session:
+        other = find_workshop(session, "other")
+        limits.add_profile(other, "Vans", "family", "generic", "office")
+        changed["crank_pressure"]["low"] = 330
+        limits.publish(other, "vans", 1, changed, "why", "office", "Olga")
+    assert [note.partition(";")[0] for note in take(database, data).notes] == ["limits vans.2: others here"]
+    assert take(database, data, "own").notes == []
 
 
 def test_an_entry_of_another_case_is_not_taken_twice(technician, database):

@@ -15,7 +15,7 @@ from typing import Any, NamedTuple
 
 from webapp import __version__
 from webapp.engine import ENGINE_VERSION
-from webapp.store import cases, erasure, log, photos
+from webapp.store import cases, erasure, limits, log, photos
 from webapp.store.models import Entry
 from webapp.store.moments import now
 from webapp.store.refusals import Refusal
@@ -24,7 +24,7 @@ from webapp.store.shape import read_entry
 from webapp.store.shelves import Shelf
 
 FORMAT = "railcase-case-archive/1"
-MANIFEST, ENTRIES, SEALS = "manifest.json", "entries.jsonl", "seals.jsonl"
+MANIFEST, ENTRIES, SEALS, OWN = "manifest.json", "entries.jsonl", "seals.jsonl", "own.json"
 NEEDED = (MANIFEST, ENTRIES, SEALS)
 MOST_FILES, MOST_BYTES = 2_000, 1_000_000_000
 EARLIEST = (1980, 1, 1, 0, 0, 0)  # a zip's own beginning of time: the same case gives the same bytes, whenever it is made
@@ -34,12 +34,14 @@ MOMENT = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}Z")
 
 
 class Archive(NamedTuple):
-    """What a sound archive holds: `rows` as the log has them, `photos` their bytes by sum."""
+    """What a sound archive holds: `rows` as the log has them, `photos` their bytes by sum, `own` what the case names of the
+    workshop's own, by part of the catalogue and id."""
 
     case_id: str
     seal: str
     rows: list[Entry]
     photos: dict[str, bytes]
+    own: dict[str, dict[str, dict]]
 
 
 class BadArchive(Refusal):
@@ -70,6 +72,26 @@ def pack_zip(files: dict[str, bytes]) -> bytes:
     return out.getvalue()
 
 
+def list_named(rows: list[Entry]) -> dict[str, set[str]]:
+    """Ids of limits, weights and instruments that entries name, by part of the catalogue."""
+    found: dict[str, set[str]] = {"profiles": set(), "weights": set(), "instruments": set()}
+    for row in rows:
+        body = json.loads(row.content)["body"] if row.kind in ("limits_set", "reading_taken") else {}
+        for part, name in (("profiles", "profile"), ("weights", "weights"), ("instruments", "instrument")):
+            found[part] |= {str(body[name])} if body.get(name) else set()
+    return found
+
+
+def find_own(workshop: Workshop, rows: list[Entry]) -> dict[str, dict[str, dict]]:
+    """What the workshop has of its own and entries name. A newer version of an instrument does not make this one another."""
+    known, named = limits.know_profiles(workshop), list_named(rows)
+    parts = {"profiles": known.profiles, "weights": known.weights, "instruments": known.instruments}
+    return {
+        part: {row["id"]: {k: v for k, v in row.items() if k != "retired"} for row in rows_ if row["id"] in named[part]}
+        for part, rows_ in parts.items()
+    }
+
+
 def list_files(workshop: Workshop, shelf: Shelf, whole: cases.WholeCase) -> dict[str, bytes]:
     sums = [json.loads(row.content)["body"]["sha256"] for row in whole.log if row.kind == "photo_added"]
     pictures = {}
@@ -80,6 +102,7 @@ def list_files(workshop: Workshop, shelf: Shelf, whole: cases.WholeCase) -> dict
     return {
         ENTRIES: write_lines([row.content for row in whole.log]),
         SEALS: write_lines([write_seal(row) for row in whole.log]),
+        OWN: write_pretty(find_own(workshop, whole.log)),
         "case.json": write_pretty(whole.document),
         "assessment.json": write_pretty(whole.assessment),
         **pictures,
@@ -191,6 +214,17 @@ def read_rows(files: dict[str, bytes]) -> list[Entry]:
     return rows
 
 
+def read_own(files: dict[str, bytes]) -> dict[str, dict[str, dict]]:
+    """It is only ever compared with what is known here, so any JSON object will do."""
+    try:
+        found = json.loads(files.get(OWN, b"{}"))
+    except (ValueError, RecursionError):
+        found = None
+    if not isinstance(found, dict) or not all(isinstance(part, dict) for part in found.values()):
+        raise BadArchive([f"{OWN}: it is not a JSON object of limits, weights and instruments; export the case again"])
+    return found
+
+
 def list_wrong_rows(rows: list[Entry], manifest: dict) -> Iterator[str]:
     chain = log.CHAIN_START
     for place, row in enumerate(rows, 1):
@@ -231,4 +265,4 @@ def read_archive(data: bytes) -> Archive:
     problems += [*list_wrong_rows(rows, manifest), *wrong]
     if problems:
         raise BadArchive(problems)
-    return Archive(manifest["case"], rows[-1].chain, rows, pictures)
+    return Archive(manifest["case"], rows[-1].chain, rows, pictures, read_own(files))

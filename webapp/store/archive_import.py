@@ -1,4 +1,8 @@
-"""A case from an archive (`store.archive`) taken into a workshop, seals and all; a second time changes nothing."""
+"""A case from an archive (`store.archive`) taken into a workshop, seals and all; a second time changes nothing.
+
+Limits, weights and instruments of the other workshop stay there: they are not this one's decision, and phones would take
+them up. Where a case names some, it is said that it is judged without them here; `assessment.json` says how it was there.
+"""
 
 import json
 from typing import NamedTuple
@@ -18,6 +22,7 @@ class Taken(NamedTuple):
     entries: int
     photos: int
     erased: int
+    notes: list[str]
 
 
 def check_same(here: list[Entry], there: list[Entry]) -> None:
@@ -66,6 +71,19 @@ def take_rows(workshop: Workshop, found: archive.Archive) -> tuple[int, int]:
     return len(new), erased
 
 
+def list_notes(workshop: Workshop, found: archive.Archive) -> list[str]:
+    """What the case names of its workshop's own that is not the same here, in words."""
+    words = {"profiles": "limits", "weights": "weights of the faults", "instruments": "instrument"}
+    here = archive.find_own(workshop, found.rows)
+    return [
+        f"{words[part]} {name}: {'others' if name in here[part] else 'not known'} here; the case is judged "
+        f"{'by those' if name in here[part] else 'without them'}, see its assessment.json for how it was judged there"
+        for part in words
+        for name, row in sorted(found.own.get(part, {}).items())
+        if here[part].get(name) != row
+    ]
+
+
 def list_here(workshop: Workshop, found: archive.Archive) -> set[str]:
     """Photos that are not to be brought: they are here, or an erasure here has taken them."""
     rows = log.read_rows(workshop, found.case_id)
@@ -80,6 +98,7 @@ def take_in(database: Database, workshop_id: str, data: bytes) -> Taken:
     with database.writing() as session:
         workshop = Workshop(session, workshop_id)
         entries, erased = take_rows(workshop, found)
+        notes = list_notes(workshop, found)
         wanted = sorted(set(pictures) - list_here(workshop, found))
         keys = {sha256: photos.find_key(workshop, sha256) for sha256 in wanted}
     for sha256, key in keys.items():
@@ -88,4 +107,4 @@ def take_in(database: Database, workshop_id: str, data: bytes) -> Taken:
         workshop = Workshop(session, workshop_id)
         for sha256 in wanted:
             photos.note_photo(workshop, sha256, len(found.photos[sha256]), pictures[sha256])
-    return Taken(found.case_id, entries, len(wanted), erased)
+    return Taken(found.case_id, entries, len(wanted), erased, notes)

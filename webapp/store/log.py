@@ -18,6 +18,7 @@ from webapp.store import judging
 from webapp.store.devices import find_author, find_owner
 from webapp.store.limits import open_workshop_book
 from webapp.store.models import Entry
+from webapp.store.refusals import NotFound
 from webapp.store.scope import Workshop
 from webapp.store.shape import read_entry
 
@@ -213,6 +214,14 @@ def append(workshop: Workshop, entries: list, device: str, moment: str) -> Appen
 
 def read_rows(workshop: Workshop, case_id: str) -> list[Entry]:
     return workshop.all(workshop.select(Entry).where(Entry.case_id == case_id).order_by(Entry.position))
+
+
+def find_workshop_of(workshops: list[Workshop], case_id: str) -> Workshop:
+    """The workshop that has a case; used by the command line only."""
+    found = next((workshop for workshop in workshops if length(workshop, case_id)), None)
+    if found is None:
+        raise NotFound(f"case: {case_id[:60]!r} is not here; take the number from its page or report")
+    return found
 
 
 def length(workshop: Workshop, case_id: str) -> int:

@@ -12,8 +12,8 @@ from webapp.store import erasure, log, projection
 from webapp.store.db import Database
 from webapp.store.models import Case, Entry
 from webapp.store.moments import now, read_moment, write_moment
-from webapp.store.refusals import Conflict, Refusal
-from webapp.store.scope import Workshop
+from webapp.store.refusals import Conflict, NotFound, Refusal
+from webapp.store.scope import Workshop, list_workshops
 
 FINISHED = ("concluded", "repaired", "confirmed")
 MOST_MONTHS = 240
@@ -85,6 +85,20 @@ def apply(database: Database, workshop_id: str, person_id: str = erasure.BY_TIME
     )
     erasure.drop_photos(database, workshop_id)
     return done
+
+
+def keep_to(database: Database, name: str | None, is_meant: bool) -> Iterator[str]:
+    """For the command: erase in the workshop of that name, or in all; unless it `is_meant`, only say what would be."""
+    with database.reading() as session:
+        rows = [(one, one.row()) for one in list_workshops(session) if name in (None, one.row().name)]
+        months = [(row.id, row.name, row.retention_months) for _, row in rows]
+        due = {one.id: len(list_due(one, row.retention_months).cases) for one, row in rows}
+    if name and not rows:
+        raise NotFound(f"workshop: there is none of the name {name[:60]!r}")
+    for workshop_id, title, kept in months:
+        words = f"kept for {kept} {'month' if kept == 1 else 'months'}" if kept else "kept for good"
+        done = f"{apply(database, workshop_id)} erased" if is_meant else f"{due[workshop_id]} would be erased with --apply"
+        yield f"{title}: finished cases are {words}; {done}."
 
 
 def erase_one(database: Database, workshop_id: str, case_id: str, person_id: str, reason: str) -> bool:
