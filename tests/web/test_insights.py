@@ -161,3 +161,48 @@ def test_a_reading_that_never_varies_is_drawn_and_explained():
 )
 def test_limits_in_words(low, high, words):
     assert write_limits("supply_pressure", low, high) == words
+
+
+def take(office, **other):
+    return office.post(
+        "/office/insights/weights", **{"strength": "50", "repairs": "20", "newest": "0", "note": "why", **other}
+    )
+
+
+def test_weights_are_taken_over_by_a_person_and_shown_in_use(monkeypatch, office):
+    monkeypatch.setattr("webapp.office.insights.read_jobs", lambda _workshop: Jobs(many(20), False))
+    page = show(monkeypatch, office, many(20)).text
+    assert "the weights that come with the program" in page
+    assert re.search(r'name="repairs" [^>]*value="20"', page)
+    answer = take(office)
+    assert answer.status_code == 303, answer.text
+    page = office.get("/office/insights").text
+    assert "version 1, from 20 confirmed repairs" in page
+    assert '<th scope="col">In use</th>' in page
+    assert "by now; look at the weights again" in take(office).text
+    again = take(office, newest="1")
+    assert (again.status_code, "in use already" in again.text) == (422, True)
+
+
+@pytest.mark.parametrize(("field", "value"), [("note", ""), ("strength", "0"), ("strength", "x"), ("repairs", "")])
+def test_weights_are_not_taken_over_by_half(monkeypatch, office, field, value):
+    monkeypatch.setattr("webapp.office.insights.read_jobs", lambda _workshop: Jobs(many(20), False))
+    show(monkeypatch, office, many(20))
+    assert take(office, **{field: value}).status_code == 422
+    assert "version 1" not in office.get("/office/insights").text
+
+
+def test_a_proposed_limit_is_handed_over_filled_in(database, monkeypatch, office):
+    with database.writing() as session:
+        workshop = own_workshop(session)
+        person = next(row for row in people.list_people(workshop) if row.role == "office")
+        limits.add_profile(workshop, "Vans", "family", "generic", person.id)
+    jobs = [job._replace(profile="vans") for job in many(20)]
+    monkeypatch.setattr("webapp.store.insights.read_jobs", lambda _workshop: Jobs(jobs, False))
+    (proposal,) = [row for row in insights.draw_insights(jobs).proposals if row.quantity == "crank_pressure"]
+    page = office.get("/office/limits/vans/edit/crank_pressure?learnt=yes").text
+    assert f'name="low" type="text" value="{proposal.low:g}"' in page
+    assert "Learnt from 20 confirmed sound vehicles." in page
+    assert "readings on 20 confirmed sound vehicles" in page
+    assert office.get("/office/limits/vans/edit/idle_pressure_error?learnt=yes").status_code == 404
+    assert f'value="{proposal.low:g}"' not in office.get("/office/limits/vans/edit/crank_pressure").text
