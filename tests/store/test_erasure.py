@@ -12,7 +12,7 @@ from webapp.store.models import Entry
 from webapp.store.refusals import Conflict
 
 DATABASES = BOTH
-SECRETS = ("AB12", "blue van", "WVW", "Mrs Quill", "her son", "the yard", "Quill.csv")
+SECRETS = ("AB12", "blue van", "WVW", "Mrs Quill", "her son", "the yard", "Quill.csv", "her neighbour")
 
 
 def fill(phone) -> tuple[str, bytes]:
@@ -28,6 +28,7 @@ def fill(phone) -> tuple[str, bytes]:
         phone.entry("note_added", {"text": "stands in the yard"}),
         phone.entry("rise_recorded", {"source": "trace", "name": "Quill.csv", "start_s": 0.1, "start_from": "hand",
                                       "points": [[0, 1]], "times": [[200, 0.6]]}),
+        phone.entry("reopened", {"reason": "her neighbour heard it"}),
         phone.entry("concluded", {"fault": "regulator_leaking", "text": "tell Mrs Quill"}),
     ])  # fmt: skip
     assert {row["status"] for row in answer["results"]} == {"stored"}, answer
@@ -55,7 +56,7 @@ def test_nothing_personal_is_left_and_what_was_measured_stays(technician, databa
     case, _ = fill(technician)
     before = dump(database)
     assert all(word in before for word in SECRETS)
-    assert erase(database, case).entries == 7
+    assert erase(database, case).entries == 8
     after = dump(database)
     assert [word for word in (*SECRETS, "wvw", "quill", "yard") if word in after] == []
     assert database.photos.list_keys("") == []
