@@ -11,6 +11,7 @@ from pypdf import PdfReader
 from tests.conftest import everything
 from tests.store.test_erasure import SECRETS, dump, fill
 from webapp.store import archive
+from webapp.store.case_files import guard_cell
 from webapp.store.models import Case, WorkshopRow
 
 
@@ -45,6 +46,17 @@ def test_the_list_as_csv_runs_nothing_in_a_spreadsheet(technician, office):
     assert {"AB12 CDE", 'a "b", c'} < found
     assert not [text for text in found if text.strip().startswith(tuple("=+-@＝"))]
     assert len(rows) == len(HARMFUL) + 2
+
+
+@pytest.mark.parametrize("cell", [*HARMFUL, "\r=1", "\n=1", "＋1", "－1", "＠x"])
+def test_no_cell_is_run(cell):
+    """Blanks in front too: whoever opens the file may have them taken off."""
+    assert guard_cell(cell) == f"'{cell}"
+
+
+@pytest.mark.parametrize("cell", ["", "AB-12", "a=b", None, 7, -7, True])
+def test_other_cells_stay_as_they_are(cell):
+    assert guard_cell(cell) is cell
 
 
 def test_the_list_as_files_is_filtered_as_the_list_is(technician, office):
