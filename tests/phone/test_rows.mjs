@@ -2,7 +2,7 @@
 import assert from 'node:assert/strict';
 import { test } from 'node:test';
 import { retryAfter } from '../../static/js/offline/ask.js';
-import { addToRow, emptyRow, fitMessage, planBatch, readResults, retryDelay, sortRows, uuid7 } from '../../static/js/offline/rows.js';
+import { addToRow, countQuestions, emptyRow, fitMessage, planBatch, readResults, retryDelay, sortRows, uuid7 } from '../../static/js/offline/rows.js';
 
 const CASE = '01900000-0000-7000-8000-000000000000';
 let made = 0;
@@ -55,6 +55,29 @@ test('a wrong phone date decides nothing', () => {
   const early = { ...entry('vehicle_set', 2, { description: 'first' }), at: '2099-01-01T00:00:00Z' };
   const late = { ...entry('vehicle_set', 3, { description: 'second' }), at: '1970-01-01T00:00:00Z' };
   assert.equal(fold([late, early]).label, 'second');
+});
+
+test('a question is open until its answer is here, whichever came first', () => {
+  const question = entry('comment_added', 2, { text: 'Which?', question: true });
+  const answers = [entry('comment_added', 3, { text: 'the grey one', answers: question.id }), entry('comment_added', 4, { text: 'yes', answers: question.id })];
+  const remark = entry('comment_added', 5, { text: 'thanks' });
+  assert.equal(countQuestions(emptyRow(CASE)), 0);
+  assert.equal(countQuestions(fold([remark, question])), 1);
+  for (const order of shuffles([question, ...answers, remark], 20)) assert.equal(countQuestions(fold(order)), 0);
+});
+
+test('a job is new until it was seen, and again for the next one it is given to', () => {
+  const log = [entry('job_assigned', 1, { to: 'tarek' }), entry('job_seen', 2), entry('job_assigned', 3, { to: 'ada' })];
+  assert.equal(fold(log.slice(0, 1)).job, 'tarek');
+  for (const order of shuffles(log.slice(0, 2), 5)) assert.equal(fold(order).job, '');
+  for (const order of shuffles(log, 20)) assert.equal(fold(order).job, 'ada');
+});
+
+test('a duplicate goes last, until the office separates it', () => {
+  const joined = [entry('merged_into', 2, { target: 'x' }), entry('concluded', 3)];
+  const rows = [fold(joined), { ...emptyRow('b'), state: 'confirmed' }];
+  assert.equal(sortRows(rows)[1].duplicate, true);
+  assert.equal(fold([...joined, entry('merged_into', 4, {})]).duplicate, false);
 });
 
 test('open cases come first, then the one touched last', () => {

@@ -34,6 +34,21 @@ function takeField(row, field, value, stamp) {
   return { ...row, [field]: value, stamps: { ...row.stamps, [field]: stamp } };
 }
 
+const ASKED = 1;
+const ANSWERED = 2;
+
+/** Questions by id, asked and answered in whatever order that came. */
+function takeComment(row, { id, body }) {
+  const about = body.question ? id : body.answers;
+  if (!about) return row;
+  const known = row.questions || {};
+  return { ...row, questions: { ...known, [about]: known[about] | (body.question ? ASKED : ANSWERED) } };
+}
+
+export function countQuestions(row) {
+  return Object.values(row.questions || {}).filter((known) => known === ASKED).length;
+}
+
 /**
  * The row after one more entry. The order in which entries come makes no difference: every field goes to the greatest
  * (clock, id), as in the engine's fold. Call it once per entry id.
@@ -46,14 +61,19 @@ export function addToRow(row, entry) {
     next = takeField(next, 'label', entry.body.description, stamp);
     next = takeField(next, 'registration', entry.body.registration, stamp);
   }
+  if (entry.kind === 'job_assigned') next = takeField(next, 'job', entry.body.to, stamp);
+  if (entry.kind === 'job_seen') next = takeField(next, 'job', '', stamp);
+  if (entry.kind === 'merged_into') next = takeField(next, 'duplicate', Boolean(entry.body.target), stamp);
+  if (entry.kind === 'comment_added') next = takeComment(next, entry);
   next = takeField(next, 'state', STATE_AFTER[entry.kind], stamp);
   return takeField(next, 'updated_at', entry.at, stamp);
 }
 
-/** Open cases first, then the one touched last. */
+/** Open cases first, duplicates of others last, then the one touched last. */
 export function sortRows(rows) {
   const rank = { open: 0, repaired: 1, concluded: 2, confirmed: 3 };
-  return [...rows].sort((a, b) => (rank[a.state] - rank[b.state])
+  const place = (row) => (row.duplicate ? 4 : rank[row.state]);
+  return [...rows].sort((a, b) => (place(a) - place(b))
     || (a.updated_at < b.updated_at ? 1 : a.updated_at > b.updated_at ? -1 : a.id < b.id ? 1 : -1));
 }
 

@@ -1,7 +1,7 @@
 // One job: what to do next and why, the ledger, and all checks.
-import { html, useApp } from '../parts/html.js';
+import { html, useApp, useEffect } from '../parts/html.js';
 import { Button } from '../parts/button.js';
-import { Fold, Frame } from '../parts/frame.js';
+import { Fold, Frame, PersonName } from '../parts/frame.js';
 import { Ledger } from '../parts/ledger.js';
 import { Circuit } from '../parts/circuit.js';
 import { PumpOverride } from '../parts/pump.js';
@@ -34,6 +34,18 @@ export function vehicleLine(kase, catalogue) {
 
 export function caseName(kase) {
   return kase.vehicle.description || kase.vehicle.registration || 'Vehicle without a name';
+}
+
+/** What the office says of this case. Looking at a job tells it that the job has arrived. */
+function FromOffice({ id, kase, state, act }) {
+  const { job, job_seen: seen, open_questions: asked = [], merged_into: merged } = kase;
+  const isMine = Boolean(job && !seen && job.to === state.person.id);
+  useEffect(() => {
+    if (isMine) act.record([{ case: id, kind: 'job_seen', body: {} }]);
+  }, [isMine]);
+  return html`${merged ? html`<p class="warn" data-duplicate=${merged.target}>The office joined this case with another one. <a href=${address('case', merged.target)}>Go on there</a>.</p>` : null}
+    ${job ? html`<p data-from-office=${job.to}>From the office, for <${PersonName} id=${job.to} />${job.note ? `: ${job.note}` : '.'}</p>` : null}
+    ${asked.length ? html`<${Button} act="questions" href=${address('case', id, 'notes')}>Answer ${formatCount(asked.length, 'open question')}<//>` : null}`;
 }
 
 /** Concluded or later: what was concluded, and how the repair stands. */
@@ -107,7 +119,7 @@ function Remarks({ notes }) {
 }
 
 export function Case({ id }) {
-  const { state, kase, assessment } = useCase();
+  const { state, act, kase, assessment } = useCase();
   const { catalogue } = state;
   const checks = listChecks(catalogue, kase.vehicle);
   const next = assessment ? nextCheck(assessment, catalogue) : firstUndone(checks, kase, catalogue);
@@ -115,6 +127,7 @@ export function Case({ id }) {
   return html`<${Frame} screen="case" title=${caseName(kase)} caution=${kase.state === 'repaired' ? 'cranking' : 'jets'}
     aside=${html`<${Ledger} kase=${kase} assessment=${assessment} />`} bottom=${bottomFor(id, kase, assessment, next)}>
     <p class="help">${vehicleLine(kase, catalogue)}</p>
+    <${FromOffice} id=${id} kase=${kase} state=${state} act=${act} />
     <${Headline} kase=${kase} assessment=${assessment} next=${next} trouble=${state.open.error} />
     ${assessment && kase.state === 'open' && kase.repairs.length ? html`<p class="warn" data-message="stale">${assessment.retest.text}</p>` : null}
     <${Conflicts} kase=${kase} catalogue=${catalogue} />

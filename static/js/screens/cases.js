@@ -2,7 +2,8 @@ import { html, useApp, useState } from '../parts/html.js';
 import { Button } from '../parts/button.js';
 import { TextField } from '../parts/field.js';
 import { Frame } from '../parts/frame.js';
-import { STATE_WORDS, caseTitle, formatWhen } from '../format.js';
+import { STATE_WORDS, caseTitle, formatCount, formatWhen } from '../format.js';
+import { countQuestions } from '../offline/rows.js';
 import { address } from '../routes.js';
 import { countUnsent } from '../state.js';
 import { readSending, sayEntries, sayPhotos, shortSending } from '../sending.js';
@@ -19,10 +20,13 @@ export function findCases(rows, text) {
 function CaseRow({ row, state }) {
   const unsent = countUnsent(state.outbox, row.id);
   const words = shortSending(state, row.id);
+  const asked = countQuestions(row);
+  const job = row.job && row.job === state.person.id;
   return html`<li class="row" data-case=${row.id} data-state=${row.state}>
     <${Button} act="open-case" kind="row" href=${address('case', row.id)}>
       <span class="row-main">${caseTitle(row)}${row.registration && row.label ? html`<span class="plate">${row.registration}</span>` : null}</span>
-      <span class="row-note">${STATE_WORDS[row.state]} · ${formatWhen(row.updated_at)}${unsent ? html` · <b data-unsent=${unsent}>${words}</b>` : words ? ` · ${words}` : null}</span>
+      ${job || asked ? html`<span class="row-note"><b data-job=${job ? 'new' : ''} data-asked=${asked}>${[job && 'New job from the office', asked && formatCount(asked, 'open question')].filter(Boolean).join(' · ')}</b></span>` : null}
+      <span class="row-note">${row.duplicate ? 'Duplicate' : STATE_WORDS[row.state]} · ${formatWhen(row.updated_at)}${unsent ? html` · <b data-unsent=${unsent}>${words}</b>` : words ? ` · ${words}` : null}</span>
     <//>
   </li>`;
 }
@@ -46,6 +50,7 @@ export function Cases() {
     bottom=${html`<${Button} act="new-case" kind="main" href="#/new">New case<//>`}>
     <${UnsentLine} />
     ${state.cases.length === 0 ? html`<p>No case on this phone yet. A case is one job on one vehicle: press “New case” to begin.</p>` : null}
+    ${state.cases.length === 0 && !state.paired ? html`<p data-came-back="">Were there cases here before? Then the browser has cleared them. Pair this phone again in Settings: what had been sent to the office comes back.</p>` : null}
     ${state.cases.length >= SEARCH_FROM ? html`<${TextField} name="find" label="Find a vehicle" value=${text} onText=${setText} />` : null}
     ${state.cases.length && found.length === 0 ? html`<p>No case on this phone holds these words.</p>` : null}
     <ul class="rows">${found.slice(0, most).map((row) => html`<${CaseRow} key=${row.id} row=${row} state=${state} />`)}</ul>

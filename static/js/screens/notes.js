@@ -4,6 +4,7 @@ import { Button } from '../parts/button.js';
 import { TextArea, TextField } from '../parts/field.js';
 import { Frame, PersonName } from '../parts/frame.js';
 import { TakePhoto } from '../parts/take-photo.js';
+import { Problems, useWriter } from '../parts/writer.js';
 import { loadPhoto } from '../offline/photos.js';
 import { keepDraft, readDraft } from '../offline/drafts.js';
 import { formatWhen } from '../format.js';
@@ -60,17 +61,32 @@ function AddNote({ id }) {
   </section>`;
 }
 
+function Answer({ id, question, act }) {
+  const form = useWriter(id, 'comment_added', act, `answer.${question}`, '');
+  return html`<${TextArea} name="answer" label="Your answer" value=${form.text} onText=${form.change} rows=${3} />
+    <${Problems} rows=${form.problems} />
+    <${Button} act="save-answer" disabled=${!form.text.trim()} onClick=${() => form.save({ text: form.text.trim(), answers: question })}>Save the answer<//>`;
+}
+
+function Comment({ id, row, isOpen, act }) {
+  return html`<li class="note" data-comment=${row.entry} data-open=${isOpen}><p>${row.question ? html`<b>${isOpen ? 'Open question' : 'Question'}:</b> ` : row.answers ? html`<b>Answer:</b> ` : null}${row.text}</p>
+    <p class="help">${formatWhen(row.at)}, <${PersonName} id=${row.by} /></p>
+    ${isOpen ? html`<${Answer} id=${id} question=${row.entry} act=${act} />` : null}</li>`;
+}
+
 export function Notes({ id }) {
-  const { kase } = useCase();
+  const { act, kase } = useCase();
+  const comments = kase.comments || [];
   const notes = [...kase.notes].reverse();
   const photos = [...kase.photos].reverse();
   return html`<${Frame} screen="notes" title="Notes and photos" caution="moving_parts"
     bottom=${html`<${Button} act="to-case" kind="main" href=${address('case', id)}>Back to the case<//>`}>
+    <ul class="plain-list">${comments.map((row) => html`<${Comment} key=${row.entry} id=${id} row=${row} act=${act} isOpen=${kase.open_questions.includes(row.entry)} />`)}</ul>
     <${AddNote} id=${id} />
     <${AddPhoto} id=${id} />
     <ul class="plain-list">${photos.map((photo) => html`<${Photo} key=${photo.entry} photo=${photo} />`)}</ul>
     <ul class="plain-list">${notes.map((note) => html`<li class="note" key=${note.entry} data-note=${note.entry}><p>${note.text}</p>
       <p class="help">${formatWhen(note.at)}, <${PersonName} id=${note.by} /></p></li>`)}</ul>
-    ${notes.length + photos.length === 0 ? html`<p class="help">Nothing noted yet.</p>` : null}
+    ${notes.length + photos.length + comments.length === 0 ? html`<p class="help">Nothing noted yet.</p>` : null}
   <//>`;
 }
