@@ -20,7 +20,10 @@ from webapp.store.trouble import plain_trouble
 MIGRATIONS = Path(__file__).parent / "migrations"
 SQLITE_BUSY_MS = 15_000
 # FULL: an answer 'stored' must survive a power cut, because the phone then empties its outbox.
-SQLITE_PRAGMAS = ("journal_mode=WAL", "synchronous=FULL", "foreign_keys=ON", f"busy_timeout={SQLITE_BUSY_MS}")
+# secure_delete: what was erased must not lie in free pages; most builds do so anyway.
+SQLITE_PRAGMAS = (
+    "journal_mode=WAL", "synchronous=FULL", "foreign_keys=ON", "secure_delete=ON", f"busy_timeout={SQLITE_BUSY_MS}",
+)  # fmt: skip
 
 
 def prepare_sqlite(engine: Engine) -> None:
