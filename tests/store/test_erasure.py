@@ -192,6 +192,16 @@ def test_retention_takes_finished_cases_that_rest_and_no_others(technician, data
     assert retention.apply(database, workshop_id) == 0
 
 
+def test_a_duplicate_that_was_joined_counts_as_finished(technician, database):
+    technician.sync(technician.opening("DUPL 1"))
+    late = "2031-01-31T12:00:00.000Z"
+    assert due(database, 12, late) == []
+    with database.writing() as session:
+        target = {"target": technician.case[:-4] + "beef"}
+        cases.write_entry(own_workshop(session), technician.case, "office", "merged_into", target)
+    assert due(database, 12, late) == [technician.case]
+
+
 def test_what_comes_in_late_is_erased_with_the_next_run(technician, database):
     case, _ = fill(technician)
     erase(database, case)

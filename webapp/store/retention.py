@@ -51,7 +51,8 @@ def walk_resting(workshop: Workshop, end: str) -> Iterator[Case]:
     erased = workshop.select(Entry, Entry.id).where(
         Entry.case_id == Case.id, Entry.kind == log.ERASURE, Entry.position == Case.entries
     )
-    wanted = workshop.select(Case).where(Case.state.in_(FINISHED), Case.updated_at < end, ~erased.exists())
+    is_finished = Case.state.in_(FINISHED) | Case.merged_into.is_not(None)  # a duplicate is done with, whatever its state
+    wanted = workshop.select(Case).where(is_finished, Case.updated_at < end, ~erased.exists())
     for row in workshop.all(wanted.order_by(Case.updated_at, Case.id)):
         if erasure.list_dirty(log.read_rows(workshop, row.id)):
             yield row
