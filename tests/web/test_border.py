@@ -92,7 +92,7 @@ ADDRESSES = [
     Address("GET", "/office/cases/<case_id>/report", READERS, 200, None, 404),
     Address("GET", "/office/cases/<case_id>/report.pdf", READERS, 200, None, 404),
     Address("GET", "/office/cases/<case_id>/archive.zip", WRITERS, 200, None, 404),
-    Address("GET", "/office/cases/export", WRITERS),
+    Address("GET", "/office/export", WRITERS),
     Address("GET", "/office/photos/<sha256>", READERS, 200, None, 404),
     Address("POST", "/office/cases/<case_id>/notes", WRITERS, 303, {"text": "x"}, 404),
     Address("POST", "/office/cases/<case_id>/outcome", WRITERS, 303, OUTCOME, 404),

@@ -96,6 +96,15 @@ def test_the_list_says_what_is_due(office, monkeypatch, today, state):
     assert re.findall(r'data-instrument="blue-gauge" data-state="(\w+)"', page) == [state]
 
 
+@pytest.mark.parametrize(("today", "reminds"), [("2027-01-11", True), ("2026-12-11", True), ("2026-12-10", False)])
+def test_the_first_page_reminds(office, monkeypatch, today, reminds):
+    add(office)
+    monkeypatch.setattr(instruments, "now", lambda: f"{today}T08:00:00.000Z")
+    assert ('href="/office/instruments/blue-gauge"' in office.get("/office/").text) is reminds
+    office.post("/office/instruments/blue-gauge", **GAUGE, seen="1", retired="y")
+    assert "Calibration due" not in office.get("/office/").text
+
+
 def test_a_retired_one_is_offered_no_more_and_known_all_the_same(office, technician, database):
     add(office)
     assert office.post("/office/instruments/blue-gauge", **GAUGE, seen="1", retired="y").status_code == 303

@@ -41,7 +41,7 @@ HARMFUL = ["=1+1", "+1", "-1", "@SUM(A1)", "\t=1", " =1", "＝1"]
 
 def test_the_list_as_csv_runs_nothing_in_a_spreadsheet(technician, office):
     add_cases(technician, [*HARMFUL, "AB12 CDE", 'a "b", c'])
-    rows = read_csv(office.get("/office/cases/export?as=csv"))
+    rows = read_csv(office.get("/office/export?as=csv"))
     found = {row["registration"] for row in rows}
     assert {"AB12 CDE", 'a "b", c'} < found
     assert not [text for text in found if text.strip().startswith(tuple("=+-@＝"))]
@@ -62,19 +62,19 @@ def test_other_cells_stay_as_they_are(cell):
 def test_the_list_as_files_is_filtered_as_the_list_is(technician, office):
     case, _ = fill(technician)
     add_cases(technician, ["ZZ99 ZZZ"])
-    assert [row["id"] for row in read_csv(office.get("/office/cases/export?as=csv&state=concluded"))] == [case]
-    assert [row["id"] for row in read_csv(office.get("/office/cases/export?as=csv&q=quill"))] == [case]
-    lines = [json.loads(line) for line in office.get("/office/cases/export?as=jsonl&q=quill").text.splitlines()]
+    assert [row["id"] for row in read_csv(office.get("/office/export?as=csv&state=concluded"))] == [case]
+    assert [row["id"] for row in read_csv(office.get("/office/export?as=csv&q=quill"))] == [case]
+    lines = [json.loads(line) for line in office.get("/office/export?as=jsonl&q=quill").text.splitlines()]
     assert [(row["row"]["id"], row["case"]["readings"][0]["value"]) for row in lines] == [(case, 292)]
     assert lines[0]["assessment"]["verdicts"]
-    assert office.get("/office/cases/export?as=xls").status_code == 404
-    assert office.get("/office/cases/export?state=none").status_code == 404
+    assert office.get("/office/export?as=xls").status_code == 404
+    assert office.get("/office/export?state=none").status_code == 404
 
 
 def test_all_pages_of_the_list_are_in_the_file(technician, office, monkeypatch):
     monkeypatch.setattr("webapp.office.exports.ROWS_AT_ONCE", 2)
     add_cases(technician, [f"AA{number} AAA" for number in range(5)])
-    assert len(read_csv(office.get("/office/cases/export"))) == 5
+    assert len(read_csv(office.get("/office/export"))) == 5
 
 
 def test_what_is_held_is_shown_handed_out_and_erased(technician, office, database):

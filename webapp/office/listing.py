@@ -8,7 +8,7 @@ from flask import abort, flash, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
 from webapp.access import actor, database, signed_in, workshop_to_read, workshop_to_write
-from webapp.store import cases, people, projection, sheet, views
+from webapp.store import cases, instruments, people, projection, sheet, views
 from webapp.store.filters import Wanted
 from webapp.store.refusals import Refusal
 from webapp.wording import PUMP
@@ -64,10 +64,19 @@ def list_cases() -> str:
         page = cases.list_cases(workshop, **filters, after=request.args.get("after", "")[:LONGEST_MARK])
         staff = {person.id: person.name for person in people.list_people(workshop)}
         saved = views.list_views(workshop, actor().person_id)
+        due = instruments.list_due(workshop)
     query = write_query(request.args)
     chosen = {name: request.args.get(name, "") for name in FIELDS}
     narrowed = any(chosen[name] for name in (*NAMED, *TICKS))
-    told = {"chosen": chosen, "query": query, "narrowed": narrowed, "people": staff, "views": saved, "pumps": PUMP}
+    told = {
+        "due": due,
+        "chosen": chosen,
+        "query": query,
+        "narrowed": narrowed,
+        "people": staff,
+        "views": saved,
+        "pumps": PUMP,
+    }
     return render_template("office/cases.html", page=page, names=sheet.names(), **told, **filters)
 
 

@@ -14,7 +14,7 @@ TABLE = [
     ("/office/views/<view_id>/delete", "POST", listing.delete_view),
     ("/office/jobs/new", "GET", jobs.new_job),
     ("/office/jobs", "POST", jobs.open_job),
-    ("/office/cases/export", "GET", exports.export_cases),
+    ("/office/export", "GET", exports.export_cases),
     ("/office/cases/<case_id>", "GET", cases.show_case),
     ("/office/cases/<case_id>/notes", "POST", cases.add_note),
     ("/office/cases/<case_id>/outcome", "POST", cases.confirm_outcome),
