@@ -6,7 +6,8 @@ from playwright.sync_api import BrowserContext, Page, expect
 
 from e2e.hands import Hands
 from e2e.kills import pair, read_log
-from e2e.stage import Server, wait_offline_ready
+from e2e.stage import DESK_SIZE, PHONE_SIZE, Server, wait_offline_ready
+from e2e.test_screens import axe_violations
 
 GAUGE = {
     "name": "Blue gauge", "serial": "G-17", "accuracy_full_scale": "1.6", "full_scale": "400", "accuracy_reading": "0",
@@ -103,3 +104,17 @@ def check_and_erase(desk: Page, server: Server) -> None:
     expect(desk.locator(".told")).to_contain_text(re.compile("1 case erased"))
     desk.goto(server.url + "/office/privacy?q=quill")
     expect(main).to_contain_text("No case holds all these words")
+
+
+def test_no_page_of_the_records_minds_axe_or_is_cut_off(server: Server, desk: Page) -> None:
+    add_gauge(desk, server.url)
+    publish_limits(desk, server.url, "320")
+    found, wide = [], []
+    for size in (PHONE_SIZE, DESK_SIZE):
+        desk.set_viewport_size(size)
+        for address in ("instruments", "instruments/blue-gauge", "privacy", "privacy?q=nothing", "insights"):
+            desk.goto(f"{server.url}/office/{address}")
+            found += axe_violations(desk, f"{address} at {size['width']}")
+            if desk.evaluate("document.documentElement.scrollWidth") > size["width"]:
+                wide.append((address, size["width"]))
+    assert (found, wide) == ([], [])
