@@ -5,7 +5,7 @@ import json
 import pytest
 
 from tests.conftest import BOTH, own_workshop
-from webapp.store import cases, insights_jobs, insights_learning, limits, weights
+from webapp.store import cases, insights_jobs, insights_learning, jobs, limits, people, weights
 from webapp.store.judging import book
 from webapp.store.refusals import Conflict, Refusal
 
@@ -109,6 +109,24 @@ def test_phones_learn_them_in_a_kilobyte_or_so_and_only_once(technician, databas
     assert technician.post_sync([], limits=told["mark"]).json["limits"] is None
     with database.reading() as session:
         assert limits.open_workshop_book(own_workshop(session)).weights["learnt.1"] == told["weights"][0]["weights"]
+
+
+def test_a_job_of_the_office_is_judged_as_one_of_a_phone_would_be(technician, database):
+    confirm(technician, 3)
+    with database.writing() as session:
+        workshop = own_workshop(session)
+        worker = people.list_people(workshop)[0].id
+        plain = jobs.open_job(workshop, worker, worker, {"description": "van"}, [], "")
+        limits.add_profile(workshop, "All our vans", "workshop", "generic", "office")
+        limits.add_profile(workshop, "A family", "family", "generic", "office")
+        changed = {"crank_pressure": {**limits.library_limits()["crank_pressure"], "low": 320, "note": "seen"}}
+        limits.publish(workshop, "all-our-vans", 1, changed, "why", "office", "Olga")
+    accept(database, (3, 0))
+    accept(database, (3, 1), strength=20)
+    with database.writing() as session:
+        ours = jobs.open_job(own_workshop(session), worker, worker, {"description": "van"}, [], "")
+    assert read(database, plain)["limits"] == {"profile": "generic", "version": 1, "weights": None}
+    assert read(database, ours)["limits"] == {"profile": "all-our-vans.2", "version": 2, "weights": "learnt.2"}
 
 
 def test_unknown_weights_are_refused_by_name(technician):

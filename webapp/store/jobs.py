@@ -2,6 +2,7 @@
 
 from webapp.store import cases, log
 from webapp.store.cases import Statement
+from webapp.store.limits import find_usual
 from webapp.store.people import get_person
 from webapp.store.refusals import Conflict, Refusal
 from webapp.store.scope import Workshop, new_id
@@ -21,6 +22,8 @@ def open_job(workshop: Workshop, author_id: str, person_id: str, vehicle: dict, 
     said = {name: value for name, value in vehicle.items() if value}
     statements += [Statement("vehicle_set", said)] if said else []
     statements += [Statement("complaint_set", {"complaints": complaints})] if complaints else []
+    usual = find_usual(workshop)
+    statements += [Statement("limits_set", usual)] if usual else []
     statements.append(Statement("job_assigned", {"to": find_worker(workshop, person_id), "note": note}))
     case_id = new_id()
     cases.write_entries(workshop, case_id, author_id, statements)

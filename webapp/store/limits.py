@@ -158,6 +158,15 @@ def open_book_with(workshop: Workshop, profile: dict) -> Book:
     return judging.book_with([*known.profiles, profile], known.weights, known.instruments)
 
 
+def find_usual(workshop: Workshop) -> dict[str, str]:
+    """What a new case is judged by unless somebody chooses, as the body of a `limits_set`: the newest limits for all the
+    workshop's work and the newest weights, each where there are any. Phones do the same in `screens/new-case.js`."""
+    known = know_profiles(workshop)
+    ours = {row["profile"]: row["id"] for row in known.profiles if row["kind"] == "workshop"}
+    first = [{"profile": key} for key in ours.values()][:1]
+    return {**(first[0] if first else {}), **({"weights": known.weights[-1]["id"]} if known.weights else {})}
+
+
 def open_workshop_book(workshop: Workshop) -> Book:
     """The book under which this workshop's cases are judged: the library's, and every version of its own profiles."""
     return know_profiles(workshop).book
