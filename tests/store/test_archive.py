@@ -36,6 +36,11 @@ def change(data: bytes, name: str, old: bytes | None = None, new: bytes = b"", r
     return archive.pack_zip(files)
 
 
+def other_id(database) -> str:
+    with database.reading() as session:
+        return find_workshop(session, "other").id
+
+
 def take(database, data: bytes, name: str = "other") -> archive_import.Taken:
     with database.reading() as session:
         workshop = find_workshop(session, name)
@@ -152,7 +157,9 @@ def test_an_erasure_comes_along_and_stays_done(technician, database):
     erase(database, case)
     after = pack(database, case)
     assert b"Quill" not in b"".join(archive.unpack_zip(after).values())
+    assert len(database.photos.list_keys(other_id(database))) == 1
     assert take(database, after).erased == 8
+    assert database.photos.list_keys(other_id(database)) == []
     assert take(database, before).erased == 0
     assert verify.verify(database).problems == []
     with database.reading() as session:

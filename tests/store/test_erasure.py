@@ -10,6 +10,7 @@ from tests.web.test_photos import draw, speak_of
 from webapp.store import cases, erasure, log, projection, retention, search, verify
 from webapp.store.models import Entry
 from webapp.store.refusals import Conflict
+from webapp.store.scope import new_id
 
 DATABASES = BOTH
 SECRETS = ("AB12", "blue van", "WVW", "Mrs Quill", "her son", "the yard", "Quill.csv", "her neighbour")
@@ -190,6 +191,20 @@ def test_retention_takes_finished_cases_that_rest_and_no_others(technician, data
     assert "Quill" not in dump(database)
     assert "OP3N" in dump(database)
     assert retention.apply(database, workshop_id) == 0
+
+
+def test_more_than_are_shown_at_a_time_are_all_erased(technician, database, monkeypatch):
+    monkeypatch.setattr(retention, "MOST_SHOWN", 2)
+    for number in range(5):
+        technician.case = new_id()
+        technician.sync([*technician.opening(f"AA{number} AAA"), technician.entry("concluded", {"text": "x"})])
+    with database.writing() as session:
+        retention.set_months(own_workshop(session), 1)
+        workshop_id = own_workshop(session).id
+    with everything(database) as session:
+        session.execute(text("update cases set updated_at = '2020-01-01T00:00:00.000Z'"))
+    assert retention.apply(database, workshop_id) == 5
+    assert "AAA" not in dump(database)
 
 
 def test_a_duplicate_that_was_joined_counts_as_finished(technician, database):

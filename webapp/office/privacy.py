@@ -50,7 +50,7 @@ def render_privacy(
         kept = workshop.row().retention_months
         found, due = search_for(workshop, text), retention.list_due(workshop, kept)
     page = render_template(
-        "office/privacy.html", text=text, found=found, due=due, kept=kept, mark=erasure.MARK, most=MOST_FOUND,
+        "office/privacy.html", text=text, found=found, due=due, kept=kept, most=MOST_FOUND,
         erase_form=erase_form or EraseForm(formdata=None), months_form=months_form or MonthsForm(formdata=None, months=kept),
         **more,
     )  # fmt: skip

@@ -7,7 +7,7 @@ them up. Where a case names some, it is said that it is judged without them here
 import json
 from typing import NamedTuple
 
-from webapp.store import archive, log, photos, projection
+from webapp.store import archive, erasure, log, photos, projection
 from webapp.store.db import Database
 from webapp.store.models import Entry, PhotoRef
 from webapp.store.pictures import Picture, inspect_picture
@@ -107,4 +107,6 @@ def take_in(database: Database, workshop_id: str, data: bytes) -> Taken:
         workshop = Workshop(session, workshop_id)
         for sha256 in wanted:
             photos.note_photo(workshop, sha256, len(found.photos[sha256]), pictures[sha256])
+    if erased:
+        erasure.drop_photos(database, workshop_id)
     return Taken(found.case_id, entries, len(wanted), erased, notes)

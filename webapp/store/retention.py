@@ -77,13 +77,16 @@ def write_reason(months: int | None, is_late: bool) -> str:
 def apply(database: Database, workshop_id: str, person_id: str = erasure.BY_TIMER) -> int:
     """Erase what is due, each case in a transaction of its own, then their photos; return how many cases."""
     projection.catch_up(database, workshop_id, limit_s=60.0)
-    with database.reading() as session:
-        workshop = Workshop(session, workshop_id)
-        months = workshop.row().retention_months
-        due = list_due(workshop, months)
-    done = sum(
-        erase_one(database, workshop_id, row.id, person_id, write_reason(months, row in due.late)) for row in due.cases
-    )
+    done, is_cut = 0, True
+    while is_cut:
+        with database.reading() as session:
+            workshop = Workshop(session, workshop_id)
+            months = workshop.row().retention_months
+            due = list_due(workshop, months)
+        now_done = sum(
+            erase_one(database, workshop_id, row.id, person_id, write_reason(months, row in due.late)) for row in due.cases
+        )
+        done, is_cut = done + now_done, due.is_cut and now_done > 0
     erasure.drop_photos(database, workshop_id)
     return done
 
