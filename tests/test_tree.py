@@ -39,7 +39,7 @@ ENGINE_CHAIN = [
     "problems", "numeric", "units", "hydraulics", "uncertainty", "vin", "timing", "hearing", "film", "electrics", "scan",
     "waveform", "cranking", "transition", "trace", "book", "quantity", "limits", "returns", "levels", "vehicle",
     "document", "entries", "verdicts", "leaks", "rise", "sentences", "budget", "isolation", "planning", "ledger",
-    "judge", "calls",
+    "judge", "practice", "calls",
 ]  # fmt: skip
 LONGEST_FUNCTION = 60
 LONGEST_PYTHON_FILE = 500

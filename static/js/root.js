@@ -29,9 +29,15 @@ const SCREENS = {
   timer: later(() => import('./screens/timer.js'), 'Timer'), listen: later(() => import('./screens/listen.js'), 'Listen'),
   returns: later(() => import('./screens/returns.js'), 'Returns'), scan: later(() => import('./screens/scan.js'), 'Scan'),
   volts: later(() => import('./screens/volts.js'), 'Volts'), resistor: later(() => import('./screens/resistor.js'), 'Resistor'),
+  practice: later(() => import('./screens/practice.js'), 'PracticeStart'),
+  'practice-car': later(() => import('./screens/practice.js'), 'PracticeCar'),
+  'practice-name': later(() => import('./screens/practice.js'), 'PracticeName'),
+  'practice-check': later(() => import('./screens/practice-check.js'), 'PracticeCheck'),
+  'practice-shown': later(() => import('./screens/practice-check.js'), 'PracticeShown'),
+  'practice-debrief': later(() => import('./screens/practice-debrief.js'), 'PracticeDebrief'),
   film: later(() => import('./screens/film.js'), 'Film'), trace: later(() => import('./screens/trace.js'), 'Trace'),
 };
-const NEEDS_CATALOGUE = ['case', 'conclude', 'new-case', 'readings', 'result', 'notes', ...TEST_SCREENS];
+const NEEDS_CATALOGUE = ['case', 'conclude', 'new-case', 'readings', 'result', 'notes', 'practice-car', 'practice-check', 'practice-shown', 'practice-name', 'practice-debrief', ...TEST_SCREENS];
 
 function StorageFailed({ text }) {
   return html`<${Frame} screen="storage-failed" title="This phone keeps nothing" caution="general">

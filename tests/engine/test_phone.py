@@ -70,3 +70,22 @@ def test_random_cases_are_judged_alike(tmp_path: Path) -> None:
     for document, line in zip(documents, printed, strict=True):
         server = json.loads(door.call("judge", json.dumps(document)))
         assert close_enough(json.loads(line), server), document
+
+
+def test_practice_cars_are_the_same_on_the_phone(tmp_path: Path) -> None:
+    catalogue = json.dumps(load_catalogue())
+    door = Door(catalogue)
+    go = [{"check": "battery", "quantities": ["cranking_speed", "battery_voltage_rest"]}]
+    calls = []
+    for grade in ("plain", "usual", "faint", "double"):
+        for car in (1, 23, 50):
+            request = {"car": car, "grade": grade, "path": go, "named": "pump_worn"}
+            calls += [[f"practice_{name}", request] for name in ("start", "look", "curve", "debrief")]
+    (tmp_path / "catalogue.json").write_text(catalogue)
+    (tmp_path / "calls.json").write_text(json.dumps(calls))
+    printed = run_phone("phone_calls.py", tmp_path / "catalogue.json", tmp_path / "calls.json")
+    assert len(printed) == len(calls)
+    for (name, request), line in zip(calls, printed, strict=True):
+        server = json.loads(door.call(name, json.dumps(request)))
+        assert "ok" in server, (name, request)
+        assert close_enough(json.loads(line), server), (name, request)

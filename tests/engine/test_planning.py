@@ -7,7 +7,14 @@ from tests.engine.scenes import CATALOGUE, case_documents, make_case, read
 from webapp.engine.book import fits_vehicle, open_book
 from webapp.engine.document import read_case
 from webapp.engine.judge import judge_case
-from webapp.engine.planning import chain_of, check_minutes, choose_readings, harmless_first, worth_with_openings
+from webapp.engine.planning import (
+    LARGE_ANSWERS,
+    chain_of,
+    check_minutes,
+    choose_readings,
+    harmless_first,
+    worth_with_openings,
+)
 from webapp.engine.problems import EngineError
 
 BOOK = open_book(CATALOGUE)
@@ -29,11 +36,12 @@ def test_minutes_of_a_part_of_a_check() -> None:
 
 
 def test_a_chain_is_worth_its_information_over_its_minutes() -> None:
-    """By hand: b needs a; together (0.1 + 1.9) bits in (4 + 6) minutes, more than a's own 0.1 / 4."""
+    """By hand: b needs a; together (0.1 + 1.9) bits in (4 + 6) minutes, more than a's own 0.1 in 4; bits to their power."""
     waiting = {"a": [], "b": ["a"], "c": []}
     assert chain_of("b", waiting) == ["b", "a"]
     worth = worth_with_openings({"a": 0.1, "b": 1.9, "c": 0.5}, {"a": 4.0, "b": 6.0, "c": 10.0}, waiting)
-    assert worth == pytest.approx({"a": 0.2, "b": 1.9 / 6.0, "c": 0.05})
+    power = LARGE_ANSWERS
+    assert worth == pytest.approx({"a": 2.0**power / 10.0, "b": 1.9**power / 6.0, "c": 0.5**power / 10.0})
 
 
 def test_a_reading_that_does_not_pay_for_its_minutes_waits() -> None:

@@ -91,15 +91,16 @@ def call_check_vin(given: object, book: Book) -> dict:
     return {"warning": vin_warning(vin)}
 
 
-def later(module: str, function: str, instrument: str | None = None) -> object:
+def later(module: str, function: str, instrument: str | None = None, whole: bool = False) -> object:
     """Return a call whose module is read when it is first asked for: a phone opens sooner without it.
 
-    Request and answer stand at the function; it takes the request, and the row of an instrument where one is named.
+    Request and answer stand at the function; it takes the request, and the row of an instrument where one is named, or the
+    whole book.
     """
 
     def call(given: object, book: Book) -> dict:
         found = __import__(f"{PACKAGE}.{module}", None, None, (function,))
-        more = [] if instrument is None else [book.instruments[instrument]]
+        more: list = [book] if whole else [] if instrument is None else [book.instruments[instrument]]
         return getattr(found, function)(object_of(given, "request"), *more)  # type: ignore[no-any-return]
 
     return call
@@ -126,6 +127,10 @@ CALLS = {
     "sensor_pressure": later("electrics", "sensor_pressure"),
     "dummy_load": later("electrics", "dummy_load"),
     "outside_drive": later("electrics", "outside_drive"),
+    "practice_start": later("practice", "start_practice", None, True),
+    "practice_look": later("practice", "look_at", None, True),
+    "practice_curve": later("practice", "crank_curve", None, True),
+    "practice_debrief": later("practice", "debrief", None, True),
     "version": call_version,
 }
 

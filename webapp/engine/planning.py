@@ -21,7 +21,8 @@ LEAST_BITS = 1e-3  # judgement: less is not worth a look
 MIN_MINUTES = 1.0  # judgement: no check costs less, however quick
 NO_START = "no_start"
 BEFORE = "before"
-SURE_SHARE = 0.95  # judgement: no more of a check's minutes count as spent in any case
+SURE_SHARE = 0.5  # judgement: as much of the minutes that a conclusion would ask for counts as spent in any case
+LARGE_ANSWERS = 1.3  # judgement: power of the bits; a check that tells much ends a case sooner than two that tell half
 LATER = ("running",)  # proves only once the engine runs again; no conclusion waits for it
 
 
@@ -193,10 +194,10 @@ def worth_with_openings(bits: dict, cost: dict, waiting: dict) -> dict:
 
     A chain is a check with all that must come before it; its worth is their information over their minutes.
     """
-    raised = {name: bits[name] / cost[name] for name in bits}
+    raised = {name: bits[name] ** LARGE_ANSWERS / cost[name] for name in bits}
     for name in sorted(waiting):
         chain = chain_of(name, waiting)
-        together = sum([bits[link] for link in chain]) / sum([cost[link] for link in chain])
+        together = sum([bits[link] for link in chain]) ** LARGE_ANSWERS / sum([cost[link] for link in chain])
         for link in chain:
             raised[link] = max(raised[link], together)
     return raised

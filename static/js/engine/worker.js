@@ -41,11 +41,16 @@ async function start(catalogueText) {
   return bundle.version;
 }
 
+/** What went wrong, without the way to it: people read this. */
+function lastLine(text) {
+  return text.trim().split('\n').pop().slice(0, 300);
+}
+
 addEventListener('message', async ({ data }) => {
   try {
     if (data.name === 'start') postMessage({ id: data.id, version: await start(data.text) });
     else postMessage({ id: data.id, text: call(data.name, data.text) });
   } catch (error) {
-    postMessage({ id: data.id, failure: String((error && error.message) || error).slice(0, 2000) });
+    postMessage({ id: data.id, failure: lastLine(String((error && error.message) || error)) });
   }
 });

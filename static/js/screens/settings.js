@@ -93,6 +93,7 @@ export function Settings() {
     <section><h2>Units</h2><${Choices} name="pressure-unit" label="Pressure is entered in" wrap=${true} options=${UNITS} isChosen=${(u) => u === settings.pressure_unit}
       onPick=${(pressure_unit) => act.changeSettings({ pressure_unit, units: {} })} /></section>
     <${Storage} state=${state} act=${act} />
+    <section><h2>Practice</h2><${Button} act="practice" href="#/practice">Find the fault of a made-up car<//></section>
     <section><h2>This app</h2>
       <p data-engine=${engine.status}>${engine.status === 'ready' ? `Judging part ready, version ${engine.version}.` : engine.status === 'failed' ? `Judging part not running: ${engine.error}` : 'Judging part is starting.'}</p>
       <p data-offline-ready=${String(state.offlineReady)}>${state.offlineReady ? 'The app is stored on this phone and opens with no signal.' : 'Not yet stored for work with no signal. Keep this page open while there is one.'}</p>
