@@ -43,7 +43,7 @@ function FromOffice({ id, kase, state, act }) {
   useEffect(() => {
     if (isMine) act.record([{ case: id, kind: 'job_seen', body: {} }]);
   }, [isMine]);
-  return html`${merged ? html`<p class="warn" data-duplicate=${merged.target}>The office joined this case with another one. <a href=${address('case', merged.target)}>Go on there</a>.</p>` : null}
+  return html`${merged ? html`<p class="warn" data-duplicate=${merged.target}>The office joined this case with another one. <a data-act="joined-case" href=${address('case', merged.target)}>Go on there</a>.</p>` : null}
     ${job ? html`<p data-from-office=${job.to}>From the office, for <${PersonName} id=${job.to} />${job.note ? `: ${job.note}` : '.'}</p>` : null}
     ${asked.length ? html`<${Button} act="questions" href=${address('case', id, 'notes')}>Answer ${formatCount(asked.length, 'open question')}<//>` : null}`;
 }
