@@ -103,7 +103,8 @@ async function boot() {
     blocked: () => store.send({ type: 'storage_blocked', blocked: true }),
     replaced: () => store.send({ type: 'update_replaced' }),
     refill: async (fresh) => {
-      store.send({ type: 'cleared', cleared: await putBack(fresh, store.get(), pairing) });
+      const app = await updates.putBack();
+      store.send({ type: 'cleared', cleared: await putBack(fresh, store.get(), pairing, app) });
       setTimeout(() => act.refreshLists().then(sync.now, () => {})); // what the office has comes back
     },
   });

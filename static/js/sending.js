@@ -62,12 +62,14 @@ export function sayShut(pairAgain) {
 
 /**
  * What was lost when the browser cleared the storage, and what comes back.
- * @param {{back?: number, server?: boolean}} cleared server: it is the office that lost something @param {boolean} paired
+ * @param {{back?: number, app?: boolean, server?: boolean}} cleared app: its files went as well; server: it is the office that
+ *   lost something @param {boolean} paired
  */
-export function sayCleared({ back, server }, paired) {
+export function sayCleared({ back, app, server }, paired) {
   if (server) return 'The office’s server was put back from an older copy. Everything of this phone is sent to it again by itself, photos too. Nothing on this phone is lost.';
   const what = 'The browser cleared the storage of this app, or the phone was put back from an older copy.';
   const kept = back ? ` ${formatCount(back, 'entry', 'entries')} of the open case ${back === 1 ? 'was' : 'were'} still in memory and ${back === 1 ? 'is' : 'are'} saved again.` : '';
-  if (paired) return `${what}${kept} What had reached the office comes back by itself; what had not been sent is gone. Look through your open cases.`;
-  return `${what}${kept} What had been sent comes back once this phone is paired; what had not been sent is gone.`;
+  const files = app ? ' Leave this page open until there is a signal: the app itself has to be stored again.' : '';
+  if (paired) return `${what}${kept}${files} What had reached the office comes back by itself; what had not been sent is gone. Look through your open cases.`;
+  return `${what}${kept}${files} What had been sent comes back once this phone is paired; what had not been sent is gone.`;
 }

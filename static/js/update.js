@@ -33,6 +33,13 @@ export function createUpdates(told) {
     registration.addEventListener('updatefound', () => watchWorker(registration.installing));
   }
 
+  /** The browser cleared the app while it was open: it is stored again, as soon as there is a signal. True when it has to be. */
+  async function putBack() {
+    const isGone = Boolean(navigator.serviceWorker) && !(await navigator.serviceWorker.getRegistration());
+    if (isGone) register();
+    return isGone;
+  }
+
   async function start() {
     if (!navigator.serviceWorker) return;
     const hadController = Boolean(navigator.serviceWorker.controller);
@@ -58,5 +65,5 @@ export function createUpdates(told) {
     else location.reload();
   }
 
-  return { start, accept };
+  return { start, accept, putBack };
 }

@@ -1,5 +1,7 @@
 """Both kinds of shelf do the same, the bucket against a stand-in for the S3 protocol on this machine."""
 
+import threading
+
 import boto3
 import pytest
 from moto.server import ThreadedMotoServer
@@ -95,3 +97,25 @@ def test_a_store_that_does_not_answer_confirms_nothing(technician, settings, mon
 def test_a_bucket_that_cannot_be_one_stops_the_start(tmp_path, text):
     with pytest.raises(SettingsError, match="RAILCASE_PHOTOS"):
         load_settings({"RAILCASE_DATA": str(tmp_path), "RAILCASE_PHOTOS": text})
+
+
+def come_and_go(shelf: Folder, stop: threading.Event) -> None:
+    while not stop.is_set():
+        for number in range(20):
+            shelf.write(f"uploads/{number}/0", b"x")
+        for number in range(20):
+            shelf.remove(f"uploads/{number}/0")
+
+
+def test_a_folder_is_listed_while_others_take_it_away(tmp_path, monkeypatch):
+    monkeypatch.setattr("webapp.store.shelves.os.fsync", lambda _: None)
+    shelf, stop = Folder(tmp_path), threading.Event()
+    other = threading.Thread(target=come_and_go, args=(shelf, stop))
+    other.start()
+    try:
+        for _ in range(300):
+            assert len(shelf.list_keys("uploads")) <= 20
+            assert all(age < 60 for age in shelf.list_ages("uploads").values())
+    finally:
+        stop.set()
+        other.join()

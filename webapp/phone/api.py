@@ -1,5 +1,7 @@
 """The phone's API: pair once, then send and fetch entries and photos with the phone's own token."""
 
+import contextlib
+
 from flask import Blueprint, Response, current_app, jsonify, request
 
 from webapp.access import (
@@ -17,6 +19,7 @@ from webapp.phone.openapi import describe
 from webapp.phone.schemas import FinishIn, PairIn, SyncIn
 from webapp.store import cases, clocks, devices, limits, log, pairings, people, photos, projection, uploads
 from webapp.store.moments import now
+from webapp.store.refusals import Refusal
 
 blueprint = Blueprint("api", __name__, url_prefix="/api/v1")
 blueprint.after_request(pack)
@@ -100,7 +103,8 @@ def drop_pieces(sha256: str) -> None:
     """The photo is here whole, whichever way it came; and with each that is, what others left lying is swept."""
     with workshop_to_read() as workshop:
         uploads.drop_pieces(workshop, database().photos, sha256)
-        uploads.sweep(workshop, database().photos)
+        with contextlib.suppress(Refusal):  # the photo is confirmed all the same
+            uploads.sweep(workshop, database().photos)
 
 
 @blueprint.put("/photos/<sha256>")

@@ -8,10 +8,13 @@ import contextlib
 import os
 import tempfile
 import time
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Protocol
 
 from webapp.store.refusals import NoRoom
+
+NEW = ".new-"  # a value that is being written
 
 
 class Shelf(Protocol):
@@ -50,18 +53,21 @@ class Folder:
             return None
 
     def list_keys(self, prefix: str) -> list[str]:
-        folder = self.root / prefix
-        found = (path for path in folder.rglob("*") if path.is_file() and not path.name.startswith(".new-"))
+        found = (path for path in self.walk(prefix) if not path.name.startswith(NEW))
         return sorted(path.relative_to(self.root).as_posix() for path in found)
 
     def list_ages(self, prefix: str) -> dict[str, float]:
         """Seconds since each key was written, half-written ones of a process that was killed included."""
         moment, found = time.time(), {}
-        for path in (self.root / prefix).rglob("*"):
+        for path in self.walk(prefix):
             with contextlib.suppress(FileNotFoundError):  # another process was first
-                if path.is_file():
-                    found[path.relative_to(self.root).as_posix()] = moment - path.stat().st_mtime
+                found[path.relative_to(self.root).as_posix()] = moment - path.stat().st_mtime
         return found
+
+    def walk(self, prefix: str) -> Iterator[Path]:
+        """Not `rglob`: it raises over a folder that another process takes away meanwhile."""
+        for folder, _, names in os.walk(self.root / prefix):
+            yield from (Path(folder, name) for name in names)
 
     def remove(self, key: str) -> None:
         """Take a value away, and its folder when that is empty then."""
@@ -72,7 +78,7 @@ class Folder:
 
 
 def write_whole(path: Path, data: bytes) -> None:
-    with tempfile.NamedTemporaryFile(dir=path.parent, prefix=".new-", delete=False) as file:
+    with tempfile.NamedTemporaryFile(dir=path.parent, prefix=NEW, delete=False) as file:
         try:
             file.write(data)
             file.flush()

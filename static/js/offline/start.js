@@ -49,10 +49,13 @@ function lastSeq(state, entries) {
   return Math.max(0, ...state.outbox.map((row) => row.seq), ...own.map((entry) => entry.seq));
 }
 
-/** @returns {Promise<{back: number}>} how many entries are saved again, to be told to the person */
-export async function putBack(fresh, state, pairing) {
+/**
+ * @param {boolean} app the app's own files are gone as well
+ * @returns {Promise<{back: number, app: boolean}>} how many entries are saved again, to be told to the person
+ */
+export async function putBack(fresh, state, pairing, app) {
   const entries = state.open ? state.open.entries : [];
-  const cleared = { back: entries.length };
+  const cleared = { back: entries.length, app };
   const meta = { install: state.install, settings: state.settings, seq: lastSeq(state, entries), cursor: 0, recover: true, cleared,
     ...(pairing ? { pairing } : {}) };
   await refill(fresh, { meta, entries, outbox: state.outbox });
