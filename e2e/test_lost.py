@@ -7,7 +7,6 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, BrowserContext, expect
 
-from e2e.hands import Hands
 from e2e.kills import office_entries, pair, read_log
 from e2e.stage import PHONE_SIZE, Server, wait_offline_ready
 from e2e.test_journey import make_photo

@@ -65,7 +65,8 @@ def list_wanted(package: Distribution, extras: frozenset) -> list[Requirement]:
 def read_licence(package: Distribution) -> str:
     """The licence's short name: as SPDX expression, as written by its author, or as classified."""
     said = package.metadata
-    name = said.get("License-Expression") or said.get("License") or ""
+    names = said.get_all("License-Expression", []) + said.get_all("License", [])
+    name = names[0] if names else ""
     if name and len(name) <= LONGEST_NAME and "\n" not in name:
         return name
     classes = [row.rpartition(" :: ")[2] for row in said.get_all("Classifier", []) if row.startswith("License :: ")]

@@ -192,7 +192,8 @@ def test_filters_stand_beside_each_other(desk, staff, technician):
     ])  # fmt: skip
     day = get(desk, mine).row.updated_at[:10]
     for wanted, found in [
-        (Wanted(complaint="no_start"), {mine}), (Wanted(complaint="noise"), {technician.case}), (Wanted(complaint="o"), set()),
+        (Wanted(complaint="no_start"), {mine}), (Wanted(complaint="noise"), {technician.case}),
+        (Wanted(complaint="o"), set()),
         (Wanted(photos=True), {technician.case}), (Wanted(person=staff["technician"]), {mine, technician.case}),
         (Wanted(person=staff["office"]), set()), (Wanted(pump="open"), {mine, technician.case}),
         (Wanted(since=day, until=day), {mine, technician.case}), (Wanted(until="2020-01-01"), set()),
