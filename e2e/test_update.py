@@ -77,8 +77,10 @@ def test_a_build_with_a_missing_file_is_not_taken(browser: Browser, changing: Se
     hands, _ = start_phone(browser, changing)
     first, kept = hands.page.evaluate(VERSION), hands.page.evaluate(CACHES)
     worker = changing.program / "static/sw.js"
-    files = "Object.keys(PRECACHE.files)"
-    worker.write_text(worker.read_text().replace(f"{files}.map", f"[...{files}, '/static/gone.js'].map"))
+    before, files = worker.read_text(), "Object.keys(PRECACHE.files)"
+    after = before.replace(f"{files}.filter", f"[...{files}, '/static/gone.js'].filter")
+    assert after != before
+    worker.write_text(after)
     look_for_update(hands)
     hands.page.wait_for_timeout(1500)
     assert hands.page.evaluate(CACHES) == kept
