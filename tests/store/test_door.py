@@ -17,6 +17,7 @@ KNOWN = {
     "attempts.py": "counts belong to no workshop",
     "people.py": "a login is taken in any workshop",
     "pairings.py": "a pairing code says which workshop it is",
+    "move.py": "moves all tables to another database",
     "health.py": "looks at the server, and counts what waits in all workshops",
     "search.py": "builds on statements of the door",
     "fence.py": "refuses those that came by another way",

@@ -70,20 +70,6 @@ def test_nothing_personal_is_left_and_what_was_measured_stays(technician, databa
     assert erasure.list_erasures(found.log)[0]["reason"] == "she asked for it"
 
 
-def test_not_even_the_files_of_the_database_hold_it(technician, database, settings):
-    """The bytes on the disk, free pages included, once the write-ahead log is worked in."""
-    case, _ = fill(technician)
-    erase(database, case)
-    if database.engine.dialect.name != "sqlite":
-        pytest.skip("PostgreSQL keeps dead rows until its own vacuum")
-    with database.engine.connect() as connection:
-        connection.exec_driver_sql("COMMIT")
-        connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
-    data = b"".join(path.read_bytes() for path in settings.data.glob("test.db*"))
-    assert b"crank_pressure" in data
-    assert [word for word in SECRETS if word.encode() in data] == []
-
-
 def test_the_log_still_follows_and_a_rebuild_gives_the_same(technician, database):
     case, _ = fill(technician)
     with database.reading() as session:

@@ -109,11 +109,10 @@ def test_own_files_are_squeezed_here(app):
 
 
 def test_the_phone_gets_every_engine_module_that_the_door_needs(app):
-    """What is left out must not be imported by anything that is there."""
     files = get(app, "/engine.json").json["files"]
     wanted = {name for source in files.values() for name in re.findall(r"^from \.(\w+) import", source, re.M)}
+    assert len(wanted) > 20
     assert {f"engine/{name}.py" for name in wanted} <= set(files)
-    assert "engine/vehicle.py" not in files
 
 
 @pytest.mark.parametrize("refused", ["identity", "gzip;q=0", "br;q=0, gzip;q=0", ""])

@@ -10,7 +10,6 @@ from wtforms.validators import DataRequired, InputRequired, Length, NumberRange,
 
 from webapp.access import actor, signed_in, workshop_to_read, workshop_to_write
 from webapp.store import instruments
-from webapp.store.models import InstrumentVersion
 from webapp.store.people import list_people
 from webapp.store.refusals import Refusal
 from webapp.store.sheet import names
@@ -59,7 +58,7 @@ def read_draft(form: InstrumentForm) -> instruments.Draft:
     )  # fmt: skip
 
 
-def fill_form(row: InstrumentVersion) -> dict:
+def fill_form(row: instruments.InstrumentVersion) -> dict:
     figures = json.loads(row.row)
     shares = {name: figures[name] * 100 for name in ("accuracy_full_scale", "accuracy_reading")}
     texts = {name: getattr(row, name) for name in ("name", "serial", "retired")}

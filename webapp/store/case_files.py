@@ -5,10 +5,13 @@ import io
 import json
 from collections.abc import Callable, Iterator
 
+from webapp.store.cases import list_cases
+from webapp.store.db import Database
 from webapp.store.limit_files import FORMULA
 from webapp.store.models import Case, CaseDocument
 from webapp.store.scope import Workshop
 
+ROWS_AT_ONCE = 500
 COLUMNS = (
     "id", "state", "registration", "vin", "description", "fault", "pump", "differs", "conflicts", "entries", "problem",
     "opened_at", "updated_at",
@@ -24,7 +27,7 @@ def guard_cell(value: object) -> object:
 
 
 def write_csv_head() -> str:
-    return "\N{BYTE ORDER MARK}" + write_csv_row(COLUMNS)  # else Excel takes UTF-8 for the machine's own code page
+    return "\N{BYTE ORDER MARK}" + write_csv_row(COLUMNS)  # else spreadsheets take UTF-8 for the machine's own code page
 
 
 def write_csv_row(cells) -> str:
@@ -61,3 +64,17 @@ FORMS = {
     "csv": Form("text/csv; charset=utf-8", write_csv_head(), write_csv_page),
     "jsonl": Form("application/jsonl; charset=utf-8", "", write_lines_page),
 }
+
+
+def write_pages(form: Form, opened: Database, workshop_id: str, filters: dict) -> Iterator[str]:
+    """Each page is a view of its own: a file of many thousand cases must not hold one open that long."""
+    yield form.head
+    after = None
+    while True:
+        with opened.reading() as session:
+            workshop = Workshop(session, workshop_id)
+            page = list_cases(workshop, **filters, after=after, limit=ROWS_AT_ONCE)
+            yield "".join(form.write_page(workshop, page.cases))
+        after = page.after
+        if after is None:
+            return
