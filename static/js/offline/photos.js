@@ -63,6 +63,7 @@ export function createPhotoSender(app, db = log, sendOne = sendPhoto) {
     }
     await db.keepPhoto({ ...photo, sent: true });
     wanted = wanted.filter((other) => other !== sha256);
+    await db.setMeta('photos_wanted', wanted);
     return undefined;
   }
 
