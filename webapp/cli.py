@@ -6,7 +6,9 @@ Exit codes: 0 fine, 2 bad input, with one line per problem on standard error nam
 import json
 import logging.config
 import multiprocessing
+import shutil
 import sys
+import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -175,8 +177,20 @@ def answer_trace(request: dict) -> dict:
     return answer(open_door(), "trace", json.dumps(request))
 
 
+@contextmanager
+def file_on_disk(file: Path) -> Iterator[Path]:
+    """The file itself, or what standard input brings (`-`), kept on disk meanwhile: a trace is read more than once."""
+    if file != Path("-"):
+        yield file
+        return
+    with tempfile.NamedTemporaryFile(suffix=".csv") as kept:
+        shutil.copyfileobj(sys.stdin.buffer, kept)
+        kept.flush()
+        yield Path(kept.name)
+
+
 @main.command()
-@click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path))
+@click.argument("file", type=click.Path(exists=True, dir_okay=False, allow_dash=True, path_type=Path))
 @click.option("--pressure", metavar="COLUMN", help="Column of the rail pressure, by its header or its number from 1.")
 @click.option("--time", metavar="COLUMN", help="Column of time, likewise.")
 @click.option(
@@ -190,11 +204,14 @@ def answer_trace(request: dict) -> dict:
 @click.option("--cylinders", type=click.IntRange(1, 16), help="Cylinders of the engine, for the cranking speed.")
 @click.option("--start", type=float, help="Start of cranking [s], where the trace does not show it.")
 def trace(file: Path, sensor: str | None, target: tuple, start: float | None, **options) -> None:
-    """Read a recorded trace (CSV of any logger or oscilloscope) and print what it shows of the rise of pressure."""
+    """Read a recorded trace (CSV of any logger or oscilloscope) and print what it shows of the rise of pressure.
+
+    FILE is - for standard input.
+    """
     options |= {"sensor": read_sensor(sensor), "targets": list(target), "start_s": start}
-    with plain_errors():
+    with plain_errors(), file_on_disk(file) as found:
         try:
-            print_json(read_file(file, options, answer_trace))
+            print_json(read_file(found, options, answer_trace))
         except EngineError as error:
             raise BadInput(problem_rows(error.problems)) from None
 

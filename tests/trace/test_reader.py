@@ -42,6 +42,18 @@ def test_every_dialect_is_the_same_crank(dialect: Dialect, tmp_path: Path) -> No
         assert row["seconds"] + lag == pytest.approx(true_seconds(target), abs=dialect.tolerance_s)
 
 
+def test_standard_input_is_read_as_the_file_is(tmp_path: Path) -> None:
+    path = tmp_path / "trace.csv"
+    path.write_bytes(DIALECTS[0].data)
+    options = ["--cylinders=4", *option_words(DIALECTS[0].options)]
+    piped = CliRunner().invoke(main, ["trace", "-", *options], input=DIALECTS[0].data)
+    assert piped.exit_code == 0, piped.stderr
+    assert piped.stdout == run(path, *options).stdout
+    bad = CliRunner().invoke(main, ["trace", "-"], input=b"nothing of the kind")
+    assert (bad.exit_code, bad.stdout) == (2, "")
+    assert "Traceback" not in bad.stderr
+
+
 def test_at_least_twelve_dialects() -> None:
     assert len({dialect.name for dialect in DIALECTS}) >= 12
 
