@@ -22,7 +22,6 @@ CHECKOUT = Path(__file__).parents[2]
 DEPLOY = CHECKOUT / "deploy"
 PROJECT = tomllib.loads((CHECKOUT / "pyproject.toml").read_text())
 PINNED = re.compile(r"^([\w.-]+)==([\w.+!]+)(.*)$", re.M)
-needs = {name: pytest.mark.skipif(not shutil.which(name), reason=f"{name} is not here") for name in ("nginx", "caddy")}
 
 
 def run(*words: object, **other) -> subprocess.CompletedProcess:
@@ -101,20 +100,17 @@ def test_the_image_copies_what_there_is_and_what_a_build_needs(tmp_path):
     assert any(line.startswith("HEALTHCHECK") for line in last)
 
 
-@needs["nginx"]
 def test_nginx_reads_its_file(tmp_path):
-    done = run("nginx", "-t", "-e", tmp_path / "log", "-c", write_nginx(tmp_path, (1, 2), 18443, 18080))
+    done = run("/usr/sbin/nginx", "-t", "-e", tmp_path / "log", "-c", write_nginx(tmp_path, (1, 2), 18443, 18080))
     assert done.returncode == 0, done.stderr
 
 
-@needs["caddy"]
 def test_caddy_reads_its_file(tmp_path):
     command = ["caddy", "validate", "--adapter", "caddyfile", "--config", DEPLOY / "Caddyfile"]
     done = run(*command, env={"RAILCASE_HOST": "cases.example.org", "HOME": str(tmp_path), "PATH": "/usr/bin:/bin"})
     assert done.returncode == 0, done.stderr
 
 
-@pytest.mark.skipif(not shutil.which("systemd-analyze"), reason="systemd-analyze is not here")
 def test_systemd_reads_its_units(tmp_path):
     for unit in (DEPLOY / "systemd").glob("railcase*.*"):
         text = re.sub(r"^(ExecStart=)\S+", r"\1/bin/true", unit.read_text(), flags=re.M)
