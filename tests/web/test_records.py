@@ -72,7 +72,7 @@ def test_the_list_as_files_is_filtered_as_the_list_is(technician, office):
 
 
 def test_all_pages_of_the_list_are_in_the_file(technician, office, monkeypatch):
-    monkeypatch.setattr("webapp.office.exports.ROWS_AT_ONCE", 2)
+    monkeypatch.setattr("webapp.store.case_files.ROWS_AT_ONCE", 2)
     add_cases(technician, [f"AA{number} AAA" for number in range(5)])
     assert len(read_csv(office.get("/office/export"))) == 5
 
