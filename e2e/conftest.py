@@ -93,16 +93,20 @@ def van(browser: Browser) -> Iterator[BrowserContext]:
     assert [text for text in complaints.texts if not text.startswith("Failed to load resource")] == []
 
 
+def sign_in_at_desk(page: Page, server: Server) -> None:
+    page.goto(server.url + "/office/")
+    page.fill('[name="login"]', "office")
+    page.fill('[name="password"]', PASSWORD)
+    page.click('main button[type="submit"]')
+
+
 @pytest.fixture
 def desk(browser: Browser, server: Server) -> Iterator[Page]:
     """The office's browser, signed in."""
     context = browser.new_context(viewport=DESK_SIZE)
     complaints = Complaints(context)
     page = context.new_page()
-    page.goto(server.url + "/office/")
-    page.fill('[name="login"]', "office")
-    page.fill('[name="password"]', PASSWORD)
-    page.click('main button[type="submit"]')
+    sign_in_at_desk(page, server)
     yield page
     context.close()
     complaints.assert_none()

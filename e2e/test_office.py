@@ -11,8 +11,8 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 from pypdf import PdfReader
 
-from e2e.conftest import Phone
-from e2e.stage import DESK_SIZE, PASSWORD, PHONE_SIZE, Server
+from e2e.conftest import Phone, sign_in_at_desk
+from e2e.stage import DESK_SIZE, PHONE_SIZE, Server
 from e2e.test_journey import pair_by_link
 from e2e.test_screens import axe_violations
 
@@ -28,10 +28,7 @@ def plain_desk(browser: Browser, server: Server) -> Iterator[Page]:
     """The office's browser with scripts switched off, signed in."""
     context = browser.new_context(viewport=DESK_SIZE, java_script_enabled=False)
     page = context.new_page()
-    page.goto(server.url + "/office/")
-    page.fill('[name="login"]', "office")
-    page.fill('[name="password"]', PASSWORD)
-    page.click('main button[type="submit"]')
+    sign_in_at_desk(page, server)
     yield page
     context.close()
 

@@ -17,6 +17,7 @@ from webapp.engine.book import Book, fits_vehicle, open_book
 from webapp.engine.isolation import HEALTHY, OTHER
 from webapp.engine.judge import judge_case
 from webapp.engine.planning import check_minutes
+from webapp.engine.practice import gauss, shown_value, usual_uncertainty
 from webapp.engine.vehicle import PAIRS, between, choose, make_car, make_draw, stored_codes, true_values
 from webapp.library.loader import load_catalogue
 
@@ -46,10 +47,6 @@ SETS = [
 ]
 
 
-def gauss(draw: object) -> float:
-    return math.sqrt(-2.0 * math.log(1.0 - draw())) * math.cos(2.0 * math.pi * draw())  # type: ignore[operator]
-
-
 class Bench:
     """One vehicle with instruments: answers checks, keeps the case document, counts minutes."""
 
@@ -68,8 +65,7 @@ class Bench:
 
     def error_of(self, quantity: dict, value: float) -> float:
         """Return the standard uncertainty of a number's instrument."""
-        default = quantity["default_uncertainty"]
-        good = (default["absolute"] + default["relative"] * abs(value)) / math.sqrt(3.0)
+        good = usual_uncertainty(quantity, value)
         scale = SCALES.get(quantity["id"], FULL_SCALE[quantity["unit"]])
         if quantity["unit"] == "ohm":
             scale = 2.0 * abs(value)
@@ -80,8 +76,7 @@ class Bench:
         shown = value + u * gauss(self.draw)
         if self.noisy and self.draw() < WILD_SHARE:
             shown *= choose(self.draw, [(10.0, 0.4), (0.1, 0.4), (between(self.draw, 0.3, 3.0), 0.2)])
-        low, high = quantity["possible"]["low"], quantity["possible"]["high"]
-        return min(max(round(shown, quantity["decimals"]), low), high), u
+        return shown_value(quantity, shown), u
 
     def read(self, name: str) -> None:
         quantity, value = BOOK.quantities[name], self.truth.get(name)

@@ -40,11 +40,11 @@ function countDecimals(value) {
 
 /**
  * "at least 285 bar", "60 to 100 bar", "at most 1.5 s", or '' when there is no limit. One that follows another reading has
- * digits that mean nothing: with `decimals` of the quantity none are shown past one more than those.
+ * digits that mean nothing: with `decimals` of the quantity none are shown past one more than those, and never more than three.
  */
-export function formatLimits(low, high, unit, decimals = 5) {
+export function formatLimits(low, high, unit, decimals = 2) {
   const has = (x) => typeof x === 'number';
-  const shown = (x, itsUnit) => formatTyped(Number(x.toFixed(decimals + 1)), itsUnit);
+  const shown = (x, itsUnit) => formatTyped(Number(x.toFixed(Math.min(decimals + 1, 3))), itsUnit);
   if (has(low) && has(high)) return `${shown(low)} to ${shown(high, unit)}`;
   if (has(low)) return `at least ${shown(low, unit)}`;
   if (has(high)) return `at most ${shown(high, unit)}`;

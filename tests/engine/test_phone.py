@@ -80,7 +80,7 @@ def test_practice_cars_are_the_same_on_the_phone(tmp_path: Path) -> None:
     for grade in ("plain", "usual", "faint", "double"):
         for car in (1, 23, 50):
             request = {"car": car, "grade": grade, "path": go, "named": "pump_worn"}
-            calls += [[f"practice_{name}", request] for name in ("start", "look", "curve", "debrief")]
+            calls += [[f"practice_{name}", request] for name in ("look", "curve", "debrief")]
     (tmp_path / "catalogue.json").write_text(catalogue)
     (tmp_path / "calls.json").write_text(json.dumps(calls))
     printed = run_phone("phone_calls.py", tmp_path / "catalogue.json", tmp_path / "calls.json")

@@ -15,7 +15,6 @@ from webapp.engine.practice import (
     is_right,
     look_at,
     read_request,
-    start_practice,
 )
 from webapp.engine.problems import EngineError
 from webapp.engine.vehicle import PAIRS
@@ -62,7 +61,7 @@ def test_grades_are_what_they_say() -> None:
 
 def test_nothing_tells_the_fault_before_the_debrief() -> None:
     for grade in GRADES:
-        case = start_practice({"car": 3, "grade": grade}, BOOK)
+        case = look_at({"car": 3, "grade": grade, "path": []}, BOOK)["case"]
         assert set(case) == {"format", "id", "vehicle", "complaints", "codes", "readings", "not_measured"}
         assert case["readings"] == []
         seed, _ = read_request({"car": 3, "grade": grade})

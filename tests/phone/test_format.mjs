@@ -32,6 +32,7 @@ test('limits: nought is a limit, null is none', () => {
   assert.equal(formatLimits(0, 30, 'bar'), '0 to 30\u00a0bar');
   assert.equal(formatLimits(285, null, 'bar'), 'at least 285\u00a0bar');
   assert.equal(formatLimits(0.4016, 0.6024, 'V', 2), '0.402 to 0.602\u00a0V');
+  assert.equal(formatLimits(0.4016, 0.6024, 'V', 3), '0.402 to 0.602\u00a0V');
   assert.equal(formatLimits(310.5, null, 'bar', 0), 'at least 310.5\u00a0bar');
   assert.equal(formatLimits(null, 1.5, 's'), 'at most 1.5\u00a0s');
   assert.equal(formatLimits(null, undefined, 's'), '');

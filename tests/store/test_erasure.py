@@ -160,6 +160,16 @@ def due(database, months, moment=None) -> list[str]:
         return [row.id for row in retention.list_due(own_workshop(session), months, moment).cases]
 
 
+def keep_one_month(database) -> str:
+    """A month is kept from now on, and all cases have rested for longer; returns the workshop's id."""
+    with database.writing() as session:
+        retention.set_months(own_workshop(session), 1)
+        workshop_id = own_workshop(session).id
+    with everything(database) as session:
+        session.execute(text("update cases set updated_at = '2020-01-01T00:00:00.000Z'"))
+    return workshop_id
+
+
 def test_retention_takes_finished_cases_that_rest_and_no_others(technician, database):
     case, _ = fill(technician)
     technician.case = case[:-4] + "beef"
@@ -168,11 +178,7 @@ def test_retention_takes_finished_cases_that_rest_and_no_others(technician, data
     assert due(database, 12) == []
     assert due(database, None, late) == []
     assert due(database, 12, late) == [case]
-    with database.writing() as session:
-        retention.set_months(own_workshop(session), 1)
-        workshop_id = own_workshop(session).id
-    with everything(database) as session:
-        session.execute(text("update cases set updated_at = '2020-01-01T00:00:00.000Z'"))
+    workshop_id = keep_one_month(database)
     assert retention.apply(database, workshop_id) == 1
     assert "Quill" not in dump(database)
     assert "OP3N" in dump(database)
@@ -184,11 +190,7 @@ def test_more_than_are_shown_at_a_time_are_all_erased(technician, database, monk
     for number in range(5):
         technician.case = new_id()
         technician.sync([*technician.opening(f"AA{number} AAA"), technician.entry("concluded", {"text": "x"})])
-    with database.writing() as session:
-        retention.set_months(own_workshop(session), 1)
-        workshop_id = own_workshop(session).id
-    with everything(database) as session:
-        session.execute(text("update cases set updated_at = '2020-01-01T00:00:00.000Z'"))
+    workshop_id = keep_one_month(database)
     assert retention.apply(database, workshop_id) == 5
     assert "AAA" not in dump(database)
 

@@ -127,7 +127,6 @@ CALLS = {
     "sensor_pressure": later("electrics", "sensor_pressure"),
     "dummy_load": later("electrics", "dummy_load"),
     "outside_drive": later("electrics", "outside_drive"),
-    "practice_start": later("practice", "start_practice", None, True),
     "practice_look": later("practice", "look_at", None, True),
     "practice_curve": later("practice", "crank_curve", None, True),
     "practice_debrief": later("practice", "debrief", None, True),

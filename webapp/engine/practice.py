@@ -14,7 +14,6 @@ from .numeric import is_number
 from .planning import check_minutes
 from .problems import refuse, show
 from .vehicle import (
-    NOT_REACHED_S,
     PAIRS,
     RUNS_FROM_BAR,
     between,
@@ -110,12 +109,6 @@ def open_car(seed: int, grade: str, book: Book) -> tuple:
         "readings": [], "not_measured": [],
     }  # fmt: skip
     return car, truth, case
-
-
-def start_practice(request: dict, book: Book) -> dict:
-    """Answer the door: {"car", "grade"} -> the case document that the learner is given, without a reading."""
-    seed, grade = read_request(request)
-    return open_car(seed, grade, book)[2]  # type: ignore[no-any-return]
 
 
 def take_reading(name: str, go: int, seed: int, truth: dict, book: Book) -> dict:
@@ -265,7 +258,7 @@ def debrief(request: dict, book: Book) -> dict:
 
 
 def crank_curve(request: dict, book: Book) -> dict:
-    """Answer the door: {"car", "grade"} -> {points [[s, bar as shown]], reached} of five seconds of cranking."""
+    """Answer the door: {"car", "grade"} -> {points [[s, bar as shown]]} of five seconds of cranking."""
     seed, grade = read_request(request)
     car, truth, _ = open_car(seed, grade, book)
     end = end_pressure(car, car["metering"], cranking_cap(car))
@@ -279,4 +272,4 @@ def crank_curve(request: dict, book: Book) -> dict:
         ripple = 1.0 + RIPPLE_SHARE * math.sin(2.0 * math.pi * beat_hz * t)
         bar = min(risen, end) * ripple + car["display_offset_bar"] if truth["crank_pressure"] > 0.0 else 0.0
         points.append([t, round(max(bar, 0.0), 1)])
-    return {"points": points, "reached": truth.get("crank_rise_time", NOT_REACHED_S) < CURVE_END_S}
+    return {"points": points}

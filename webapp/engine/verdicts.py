@@ -21,6 +21,7 @@ from .uncertainty import combine_uncertainty, repeat_term
 Finding = namedtuple("Finding", ("row", "quantity", "phase", "verdict", "weights", "doubt"))
 
 WORDS = {"pass": "within limits", "fail": "outside limits", "unclear": "unclear"}
+MOST_DECIMALS = 3  # of a bound in words; judgement: no gauge of this trade is read finer
 TARGET_TOLERANCE = 0.01
 AGREEMENT = 0.1  # judgement: two readings of one thing agree within 10 %
 
@@ -75,9 +76,12 @@ def write_number(value: float, decimals: int) -> str:
 
 
 def write_bound(value: float, decimals: int) -> str:
-    """Return a bound as the quantity's display has it, with one more digit where that would change it (310.5)."""
+    """Return a bound as the quantity's display has it, with one more digit where that would change it (310.5).
+
+    Never more than three: 0.4016 V, which follows another reading, is no better known than 0.402 V.
+    """
     text = write_number(value, decimals)
-    return text if float(text) == value else write_number(value, decimals + 1)
+    return text if float(text) == value else write_number(value, min(decimals + 1, MOST_DECIMALS))
 
 
 def write_limit(limit: Limit, quantity: dict) -> str:

@@ -5,11 +5,9 @@ import { Button } from '../parts/button.js';
 import { CautionPanel } from '../parts/caution.js';
 import { Gauge, barAt, scaleEnd } from '../parts/gauge.js';
 import { TapTarget } from '../parts/timer-face.js';
-import { VerdictMark } from '../parts/verdict.js';
-import { formatReading } from '../format.js';
-import { byId, checkQuantities, checkSteps, verdictOf } from '../plan.js';
+import { byId, checkQuantities, checkSteps, latestReading, reasonMissing } from '../plan.js';
 import { keepRun, usePracticeCar } from '../practice.js';
-import { NoCar, Practice, Trouble } from './practice.js';
+import { FoundRow, NoCar, Practice, Trouble } from './practice.js';
 
 const RISE = 'crank_rise_time';
 const CRANK_S = 5;
@@ -43,12 +41,9 @@ function Cranking({ curve, target, onDone }) {
 
 function Results({ check, kase, assessment, catalogue }) {
   return html`<ul class="rows">${checkQuantities(check, catalogue, kase.vehicle).map((quantity) => {
-    const reading = kase.readings.filter((r) => r.quantity === quantity.id).pop();
-    const missing = kase.not_measured.find((row) => row.quantity === quantity.id);
-    const verdict = reading && verdictOf(assessment, reading.id);
-    if (!reading && !missing) return null;
-    return html`<li class="row practice-found" data-reading=${quantity.id}><span class="row-main">${quantity.name}: <b>${reading ? formatReading(reading, quantity) : missing.reason}</b></span>
-      ${verdict ? html` <${VerdictMark} verdict=${verdict} />` : null}</li>`;
+    const reading = latestReading(kase, quantity.id);
+    const reason = reasonMissing(kase, quantity.id);
+    return reading || reason ? html`<${FoundRow} quantity=${quantity} reading=${reading} reason=${reason} assessment=${assessment} />` : null;
   })}</ul>`;
 }
 

@@ -56,14 +56,16 @@ export function PracticeStart() {
   <//>`;
 }
 
+/** What was read of a quantity and how it is judged, or why it could not be read. */
+export function FoundRow({ quantity, reading, assessment, reason = '' }) {
+  const verdict = reading && verdictOf(assessment, reading.id);
+  return html`<li class="row practice-found" data-reading=${quantity.id}><span class="row-main">${quantity.name}: <b>${reading ? formatReading(reading, quantity) : reason}</b></span>
+    ${verdict ? html` <${VerdictMark} verdict=${verdict} />` : null}</li>`;
+}
+
 function Found({ kase, assessment, catalogue }) {
   if (kase.readings.length === 0) return html`<p>Nothing measured yet. Which check first?</p>`;
-  return html`<ul class="rows">${kase.readings.map((reading) => {
-    const quantity = byId(catalogue.quantities, reading.quantity);
-    const verdict = verdictOf(assessment, reading.id);
-    return html`<li class="row practice-found" data-reading=${reading.quantity}><span class="row-main">${quantity.name}: <b>${formatReading(reading, quantity)}</b></span>
-      ${verdict ? html` <${VerdictMark} verdict=${verdict} />` : null}</li>`;
-  })}</ul>`;
+  return html`<ul class="rows">${kase.readings.map((reading) => html`<${FoundRow} quantity=${byId(catalogue.quantities, reading.quantity)} reading=${reading} assessment=${assessment} />`)}</ul>`;
 }
 
 /** The car on the floor: what its driver says, what was found, and all the checks that can be done to it. */
